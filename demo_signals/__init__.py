@@ -1,0 +1,1 @@
+"""The demo scenario: a tune of our own with planted faults."""

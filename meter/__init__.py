@@ -1,0 +1,1 @@
+"""Everything that measures and remembers. Imports no Qt."""

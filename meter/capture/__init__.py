@@ -1,0 +1,1 @@
+"""Where samples come from: the ring and the sources."""

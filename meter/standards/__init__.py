@@ -1,0 +1,1 @@
+"""Published constants and published test signals, each with document and clause."""

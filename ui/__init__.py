@@ -1,0 +1,1 @@
+"""The window: draws what ``meter`` says, computes nothing."""
