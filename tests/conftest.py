@@ -1,0 +1,127 @@
+"""What all tests share.
+
+- ``LEADLINE_HOME`` is a new folder for every test: the settings and journal of whoever runs
+  the tests are never touched.
+- ``music`` lists real audio, from Debian packages (tests/packages.txt).
+- A test marked ``long`` runs only with ``--long``; one that needs packages
+  (``@pytest.mark.packages("pulseaudio")``, or the fixture ``music``) fails with the name of a
+  missing one, and off Debian is not run but listed.
+- No test may skip: what could not run must be seen.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import hypothesis
+import pytest
+
+from tests.support import debian
+
+ROOT = Path(__file__).resolve().parents[1]
+
+# Before any test imports numpy; the launcher does the same.
+os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
+# The same examples at every run, on a slow machine too.
+hypothesis.settings.register_profile("leadline", derandomize=True, deadline=None, database=None)
+hypothesis.settings.load_profile("leadline")
+
+NOT_RUN = pytest.StashKey[list[str]]()
+
+
+# --- fixtures -------------------------------------------------------------------------------
+
+
+@pytest.fixture(autouse=True)
+def leadline_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """An empty folder for settings, journal and logs."""
+    home = tmp_path_factory.mktemp("home")
+    before = os.environ.get("LEADLINE_HOME")
+    os.environ["LEADLINE_HOME"] = str(home)
+    yield home
+    if before is None:
+        del os.environ["LEADLINE_HOME"]
+    else:
+        os.environ["LEADLINE_HOME"] = before
+
+
+@pytest.fixture(scope="session")
+def root() -> Path:
+    """The project's folder."""
+    return ROOT
+
+
+@pytest.fixture(scope="session")
+def music() -> tuple[Path, ...]:
+    """Files of real audio, sorted: whole tracks, loops, single hits; 44.1 and 48 kHz."""
+    names = debian.music_packages()
+    if gone := debian.missing(names):
+        pytest.fail(debian.sentence_about(gone), pytrace=False)
+    files = tuple(debian.audio_files(names))
+    assert files, f"no audio file in {', '.join(names)}"
+    return files
+
+
+# --- which tests run ------------------------------------------------------------------------
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="also the tests that take minutes")
+
+
+def packages_of(item: pytest.Item) -> tuple[str, ...]:
+    """The Debian packages that a test needs."""
+    named = tuple(name for mark in item.iter_markers("packages") for name in mark.args)
+    return named + (debian.music_packages() if "music" in getattr(item, "fixturenames", ()) else ())
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    no_debian = not debian.is_debian()
+    unrunnable = [item for item in items if no_debian and packages_of(item)]
+    put_off = [item for item in items if item.get_closest_marker("long") and not config.getoption("--long")]
+    config.stash[NOT_RUN] = [item.nodeid for item in unrunnable if item not in put_off]
+    if left_out := {*unrunnable, *put_off}:
+        config.hook.pytest_deselected(items=list(left_out))
+        items[:] = [item for item in items if item not in left_out]
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    if gone := debian.missing(packages_of(item)):
+        pytest.fail(debian.sentence_about(gone), pytrace=False)
+
+
+def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
+    not_run = config.stash.get(NOT_RUN, [])
+    if not_run:
+        terminalreporter.section("not run: they need Debian packages, and this is no Debian")
+        for nodeid in not_run:
+            terminalreporter.line(nodeid)
+    if listing := os.environ.get("LEADLINE_NOT_RUN"):
+        Path(listing).write_text("".join(f"{nodeid}\n" for nodeid in not_run), "utf-8")
+
+
+# --- no skips -------------------------------------------------------------------------------
+
+
+def _forbid_skip(report: Any) -> None:
+    if report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"{report.nodeid} skipped itself: what cannot run here must fail and say why"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]) -> Iterator[Any]:
+    report = yield
+    _forbid_skip(report)
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report(collector: pytest.Collector) -> Iterator[Any]:
+    report = yield
+    _forbid_skip(report)
+    return report
