@@ -1,0 +1,333 @@
+"""The one measuring chain: frames in, soundings out, the same live and for a file.
+
+Input is cut anew into blocks of 50 ms counted from the start of the grid, so the same samples
+in any cutting give bit-equal soundings. A gap closes the sounding before it and starts filters
+and grid anew: no block, window or reading ever holds samples of both its sides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from meter import readings
+from meter.dsp.analyser import BLOCK, Analyser, Blocks
+from meter.dsp.grid import BLOCKS_A_SECOND, BLOCKS_A_SOUNDING, CELLS_A_BLOCK, Grid
+from meter.dsp.loudness import LoudnessMeter
+from meter.dsp.overs import OverLog
+from meter.dsp.samples import clean
+from meter.dsp.true_peak import Peaks
+from meter.errors import UsageError
+from meter.rows import close_row, make_rows
+from meter.soundings import (
+    AFTER_GAP,
+    BEFORE_GAP,
+    CUT_SHORT,
+    MAX_CHANNELS,
+    Gap,
+    Over,
+    Reading,
+    Soundings,
+    empty_soundings,
+)
+from meter.standards import bs1770
+from meter.units import Samples, db_to_amplitude
+
+DEFAULT_CROSSOVER_HZ: Final = 120.0
+_BATCH_BLOCKS: Final = BLOCKS_A_SECOND
+
+
+class Chain:
+    """Measures a stream.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Sample rate, 8000 to 384000.
+    channels : int
+        1 to 6. Correlation and the low end are read from the first two.
+    weights : tuple of float, optional
+        Loudness weight of each channel; by the channel count when not given.
+    crossover_hz : float
+        Upper end of the band below the crossover, 40 to 300 Hz.
+    over_limit_dbtp : float
+        True peak above which an over is counted; the limit itself is inside.
+    low_end : bool
+        Measure the low bands; off only where nothing but levels is wanted.
+    beside : bool
+        Let true peak run in a second thread, for files.
+
+    Raises
+    ------
+    UsageError
+        Rate, channels, weights or crossover out of range.
+    """
+
+    def __init__(
+        self,
+        *,
+        rate_hz: int,
+        channels: int,
+        weights: tuple[float, ...] | None = None,
+        crossover_hz: float = DEFAULT_CROSSOVER_HZ,
+        over_limit_dbtp: float = 0.0,
+        low_end: bool = True,
+        beside: bool = False,
+    ) -> None:
+        self.grid = Grid(rate_hz)
+        if not 1 <= channels <= MAX_CHANNELS:
+            raise UsageError(
+                f"there are {channels} channels, but Leadline measures 1 to {MAX_CHANNELS}; "
+                "choose a pair, for example --channels 1,2"
+            )
+        self.rate_hz, self.channels = rate_hz, channels
+        self.weights = bs1770.default_weights(channels) if weights is None else tuple(weights)
+        if len(self.weights) != channels:
+            raise UsageError(f"there are {len(self.weights)} weights for {channels} channels; give one for each")
+        self._weights = np.array(self.weights)
+        self.loudness = LoudnessMeter()
+        self._analyser = Analyser(
+            self.grid,
+            channels=channels,
+            crossover_hz=crossover_hz,
+            limit=db_to_amplitude(over_limit_dbtp),
+            low_end=low_end,
+            beside=beside,
+        )
+        self._overs = OverLog(rate_hz)
+        self.lost_frames = 0
+        self.nonfinite_samples = 0
+        self.gaps: list[Gap] = []
+        self.totals = readings.Totals(channels)
+        self.recent = readings.Recent()
+        self._has_ended = False
+        self._pending = np.zeros((0, channels), np.float32)
+        self._filled = 0
+        self._pass_start = 0  # frame, of all frames so far, where this pass began
+        self._grid_start = 0  # frame where the grid began: start, or behind the last gap
+        self._start_grid(flags=0)
+
+    def _start_grid(self, *, flags: int) -> None:
+        self._block = 0
+        self._waiting: Blocks = np.zeros(0, BLOCK)
+        self._new_overs: list[int] = []
+        self._next_flags = flags
+
+    @property
+    def overs(self) -> list[Over]:
+        """Overs since the start of the pass (the first 20000 of them)."""
+        return self._overs.overs
+
+    @property
+    def over_count(self) -> int:
+        """How many overs since the start of the pass."""
+        return self._overs.count
+
+    @property
+    def frames(self) -> int:
+        """Frames since the start of the pass, lost ones included."""
+        return self._grid_start + self.grid.cell_edge(self._block * CELLS_A_BLOCK) + self._filled - self._pass_start
+
+    def process(self, block: Samples) -> Soundings:
+        """Take any number of frames, shape (n, channels); the soundings they complete.
+
+        Raises
+        ------
+        UsageError
+            The block has another number of channels than the chain.
+        """
+        if block.ndim != 2 or block.shape[1] != self.channels:
+            came = block.shape[1] if block.ndim == 2 else block.ndim
+            raise UsageError(
+                f"the block has {came} channels, but this chain was opened with {self.channels}; "
+                "open a new chain when the input changes"
+            )
+        if self._has_ended:
+            self._begin_pass(flags=0)
+        done: list[Soundings] = []
+        at = 0
+        while at < len(block):
+            room = self._batch_frames() - self._filled
+            part = block[at : at + room]
+            self._pending[self._filled : self._filled + len(part)] = part
+            self._filled += len(part)
+            at += len(part)
+            self._run_whole_blocks(done)
+        return np.concatenate(done) if done else empty_soundings()
+
+    def _batch_frames(self) -> int:
+        """Room for pending frames: a batch where blocks are equal, else one block."""
+        frames = self.grid.block_frames(self._block)
+        if self.grid.is_regular:
+            frames *= _BATCH_BLOCKS
+        if len(self._pending) < frames:
+            grown = np.zeros((frames, self.channels), np.float32)
+            grown[: self._filled] = self._pending[: self._filled]
+            self._pending = grown
+        return frames
+
+    def _run_whole_blocks(self, done: list[Soundings]) -> None:
+        frames = self.grid.block_frames(self._block)
+        blocks = self._filled // frames
+        if blocks == 0:
+            return
+        used = blocks * frames
+        for first, count in self._runs(self._pending[:used], blocks):
+            done.append(self._run(self._pending[first * frames : (first + count) * frames], count))
+        rest = self._filled - used
+        self._pending[:rest] = self._pending[used : self._filled]
+        self._filled = rest
+
+    def _runs(self, frames: npt.NDArray[np.float32], blocks: int) -> Iterator[tuple[int, int]]:
+        """Runs of blocks to take at once; blocks of digital silence and unclean ones come alone."""
+        flat = frames.reshape(blocks, -1)
+        energy = np.vecdot(flat, flat)
+        # The comparison is false for NaN as well.
+        plain = (energy > 0.0) & (energy < 1e30)
+        first = 0
+        while first < blocks:
+            count = 1
+            while plain[first] and first + count < blocks and plain[first + count]:
+                count += 1
+            yield first, count
+            first += count
+
+    def _run(self, frames: npt.NDArray[np.float32], blocks: int) -> Soundings:
+        bad = clean(frames) if blocks == 1 else None
+        first_frame = self._grid_start + self.grid.cell_edge(self._block * CELLS_A_BLOCK) - self._pass_start
+        records, peaks = self._analyser.process(frames, blocks=blocks, first_block=self._block)
+        if bad is not None:
+            self._note_bad(records, bad)
+        if blocks == 1 and not frames.any():
+            self._analyser.settle()
+        self._block += blocks
+        self._new_overs += self._overs.add(peaks, first_frame=first_frame)
+        self._waiting = np.concatenate([self._waiting, records])
+        return self._close_soundings()
+
+    def _note_bad(self, records: Blocks, bad: npt.NDArray[np.bool_]) -> None:
+        edges = self.grid.cell_edges(self._block * CELLS_A_BLOCK, CELLS_A_BLOCK)
+        cells = np.searchsorted(edges, np.flatnonzero(bad.any(axis=1)), side="right") - 1
+        records["cell_bad"][0, cells] = True
+        records["nonfinite"] = int(bad.sum())
+
+    def _close_soundings(self) -> Soundings:
+        whole = len(self._waiting) // BLOCKS_A_SOUNDING
+        if whole == 0:
+            return empty_soundings()
+        blocks = self._waiting[: whole * BLOCKS_A_SOUNDING]
+        self._waiting = self._waiting[whole * BLOCKS_A_SOUNDING :]
+        first_block = self._block - len(self._waiting) - len(blocks)
+        edges = [
+            self._grid_start + self.grid.cell_edge((first_block + k * BLOCKS_A_SOUNDING) * CELLS_A_BLOCK)
+            for k in range(whole)
+        ]
+        rows = make_rows(blocks)
+        rows["start_frame"] = np.array(edges) - self._pass_start
+        powers = (blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1)
+        maxima = self.loudness.process(powers, blocks["cell_bad"].reshape(-1))
+        rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
+        return self._finish_rows(rows)
+
+    def _finish_rows(self, rows: Soundings) -> Soundings:
+        rows["flags"][:1] |= self._next_flags
+        self._next_flags = 0
+        while self._new_overs and self._new_overs[0] < rows["start_frame"][-1] + rows["frames"][-1]:
+            at = np.searchsorted(rows["start_frame"], self._new_overs.pop(0), side="right") - 1
+            rows["overs"][max(at, 0)] += 1
+        self.nonfinite_samples += int(rows["nonfinite"].sum())
+        self.totals.add(rows, self.recent.add(rows))
+        return rows
+
+    def flush(self) -> Soundings:
+        """End the pass: the sounding that is not full yet, cut short. What comes next is a new pass."""
+        rows = self._cut(flags=CUT_SHORT)
+        self._has_ended = True
+        return rows
+
+    def gap(self, frames: int) -> Soundings:
+        """Frames were lost here; the sounding before them, cut short. I and the maxima start anew.
+
+        Parameters
+        ----------
+        frames : int
+            How many, > 0.
+        """
+        if frames <= 0:
+            raise UsageError(f"the gap is {frames} frames long, but a gap has at least 1 frame")
+        here = self.frames
+        self.gaps.append(Gap(at_s=(self._pass_start + here) / self.rate_hz, frames=int(frames)))
+        rows = self._cut(flags=CUT_SHORT | BEFORE_GAP)
+        self.lost_frames += int(frames)
+        self._grid_start = self._pass_start + here + int(frames)
+        self._begin_pass(flags=AFTER_GAP)
+        return rows
+
+    def mark(self) -> None:
+        """A new pass begins with the next sounding; filters, M and S go on."""
+        self._pass_start = self._grid_start + self.grid.cell_edge(
+            (self._block - len(self._waiting)) * CELLS_A_BLOCK
+        )
+        self._begin_totals()
+        self.loudness.mark()
+
+    def _begin_pass(self, *, flags: int) -> None:
+        self._has_ended = False
+        if not flags:
+            self._grid_start = 0
+            self.gaps = []
+            self.lost_frames = 0
+        self._pass_start = self._grid_start
+        self._filled = 0
+        self._start_grid(flags=flags)
+        self._analyser.reset()
+        self.loudness.reset()
+        self.recent = readings.Recent()
+        self._begin_totals()
+
+    def _begin_totals(self) -> None:
+        self._overs.reset()
+        self._new_overs = []
+        self.totals = readings.Totals(self.channels)
+        self.nonfinite_samples = 0
+
+    def _cut(self, *, flags: int) -> Soundings:
+        """Close the sounding that is open, from the blocks that wait and the frames that are left."""
+        first_cell = self._block * CELLS_A_BLOCK
+        first_frame = self._grid_start + self.grid.cell_edge(first_cell) - self._pass_start
+        frames = self._pending[: self._filled]
+        bad = clean(frames)
+        edges = self.grid.cell_edges(first_cell, CELLS_A_BLOCK)
+        edges = edges[edges <= len(frames)]
+        record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges)
+        if bad is not None:
+            self._note_bad(record, bad)
+        self._new_overs += self._overs.add(peaks, first_frame=first_frame)
+        self._new_overs += self._overs.add(tail, first_frame=first_frame + len(frames))
+        record["true_peak"][:, : self.channels] = np.maximum(
+            record["true_peak"][:, : self.channels], tail.amplitudes
+        )
+        if len(self._waiting) == 0 and len(frames) == 0 and not self.totals.is_raised_by(tail.amplitudes[0]):
+            self._new_overs = []
+            return empty_soundings()
+        blocks = np.concatenate([self._waiting, record])
+        rows = close_row(blocks)
+        rows["start_frame"] = first_frame - int(self._waiting["frames"].sum())
+        rows["flags"] |= flags
+        cells = len(self._waiting) * CELLS_A_BLOCK + len(edges) - 1
+        powers = (blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1)[: max(cells, 0)]
+        maxima = self.loudness.finish(powers, blocks["cell_bad"].reshape(-1)[: max(cells, 0)])
+        rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
+        return self._finish_rows(rows)
+
+    def reading(self) -> Reading:
+        """What is known now; changes nothing."""
+        waiting = (self._waiting["cell_power"][..., : self.channels] @ self._weights).reshape(-1)
+        return readings.reading_of(self, waiting)
+
+    def close(self) -> None:
+        """End the second thread, where there is one."""
+        self._analyser.close()

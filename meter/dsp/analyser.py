@@ -1,0 +1,181 @@
+"""All measures of a run of blocks (50 ms each), in one record a block.
+
+Decides nothing about time: it is fed clean frames that end with a block, and told to start
+anew after a gap. True peak may run in a second thread beside the rest; the results are the same.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import Future, ThreadPoolExecutor
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from meter.dsp.grid import CELLS_A_BLOCK, Grid
+from meter.dsp.k_weighting import k_filter
+from meter.dsp.low_bands import LowBands
+from meter.dsp.true_peak import Peaks, TruePeakMeter, no_peaks
+from meter.dsp.window import Window
+from meter.soundings import LOW_BANDS, MAX_CHANNELS
+
+Float32s = npt.NDArray[np.float32]
+
+BLOCK: Final = np.dtype(
+    [
+        ("frames", np.int32),
+        ("cell_power", np.float64, (CELLS_A_BLOCK, MAX_CHANNELS)),  # K-weighted mean squares
+        ("k_energy", np.float64, MAX_CHANNELS),  # sum of K-weighted squares
+        ("cell_bad", np.bool_, CELLS_A_BLOCK),  # holds replaced samples
+        ("nonfinite", np.int64),
+        ("full", np.float64, 3),  # Σ L², Σ R², Σ L·R
+        ("low", np.float64, (len(LOW_BANDS), 3)),
+        ("low_count", np.int32),  # values behind "low", which runs at a lower rate
+        ("sample_peak", np.float64, MAX_CHANNELS),
+        ("true_peak", np.float64, MAX_CHANNELS),
+    ]
+)
+
+Blocks = npt.NDArray[np.void]
+"""Records of `BLOCK`, shape (n,)."""
+
+_FLOOR: Final = 1e-18
+"""Filter memories under this (-360 dB) are dropped in digital silence."""
+
+
+class Analyser:
+    """The stages in order.
+
+    Parameters
+    ----------
+    grid : Grid
+        Sample rate and block lengths.
+    channels : int
+        1 to 6; pair measures are taken on the first two.
+    crossover_hz : float
+        Upper end of the band below the crossover.
+    limit : float
+        Amplitude above which the true peak is an over.
+    low_end : bool
+        Measure the low bands.
+    beside : bool
+        Run true peak in a second thread.
+    """
+
+    def __init__(
+        self, grid: Grid, *, channels: int, crossover_hz: float, limit: float, low_end: bool, beside: bool
+    ) -> None:
+        self._grid = grid
+        self._channels = channels
+        self._k = k_filter(grid, channels=channels)
+        self.peaks = TruePeakMeter(grid, channels=channels, limit=limit)
+        self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
+        past = max(self.peaks.past_frames, self._low.past_frames if self._low else 0)
+        self._window = Window(channels=channels, past_frames=past)
+        self._helper = ThreadPoolExecutor(1, "true-peak") if beside else None
+
+    def reset(self) -> None:
+        """As a new object."""
+        self._k.reset()
+        self.peaks.reset()
+        if self._low:
+            self._low.reset()
+        self._window.reset()
+
+    def settle(self) -> None:
+        """After a block of digital silence."""
+        self._k.settle(_FLOOR)
+        if self._low:
+            self._low.settle(_FLOOR)
+
+    def close(self) -> None:
+        """End the second thread."""
+        if self._helper:
+            self._helper.shutdown()
+            self._helper = None
+
+    def process(self, frames: Float32s, *, blocks: int, first_block: int) -> tuple[Blocks, Peaks]:
+        """Measure whole blocks.
+
+        Parameters
+        ----------
+        frames : ndarray of float32, shape (n, channels)
+            Finite samples of `blocks` blocks.
+        first_block : int
+            Index of the first of them since the grid began.
+        """
+        records = np.zeros(blocks, BLOCK)
+        self._window.push(frames)
+        job: Future[Peaks] | None = None
+        if self._helper:
+            job = self._helper.submit(self.peaks.process, self._window, blocks=blocks)
+        records["frames"] = len(frames) // blocks
+        self._set_k(records, frames, blocks, first_block)
+        self._pair_sums(records, blocks)
+        peaks = job.result() if job else self.peaks.process(self._window, blocks=blocks)
+        self._set_peaks(records, peaks, blocks)
+        return records, peaks
+
+    def process_short(self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64]) -> tuple[Blocks, Peaks, Peaks]:
+        """Measure a last block that stayed short, and the true peak that lags behind it.
+
+        Parameters
+        ----------
+        cell_edges : ndarray of int
+            Edges of its whole cells, from 0.
+        """
+        record = np.zeros(1, BLOCK)
+        record["frames"] = len(frames)
+        peaks = no_peaks(self._channels)
+        if len(frames):
+            whole = np.zeros((self._grid.block_frames(0), self._channels), np.float32)
+            whole[: len(frames)] = frames
+            weighted = self._k.process(whole, blocks=1)[0, :, : len(frames)]
+            record["k_energy"][0, : self._channels] = np.vecdot(weighted, weighted)
+            for cell, (start, stop) in enumerate(pairwise(cell_edges)):
+                part = weighted[:, start:stop]
+                record["cell_power"][0, cell, : self._channels] = np.vecdot(part, part) / (stop - start)
+            self._window.push(frames)
+            self._pair_sums(record, 1)
+            peaks = self.peaks.process(self._window, blocks=1)
+            self._set_peaks(record, peaks, 1)
+        return record, peaks, self.peaks.finish(self._window)
+
+    def _set_peaks(self, records: Blocks, peaks: Peaks, blocks: int) -> None:
+        planar = self._window.planar().reshape(self._channels, blocks, -1)
+        tops = np.maximum(planar.max(axis=2), -planar.min(axis=2)).T.astype(np.float64)
+        records["sample_peak"][:, : self._channels] = tops
+        records["true_peak"][:, : self._channels] = np.maximum(peaks.amplitudes, tops)
+
+    def _set_k(self, records: Blocks, frames: Float32s, blocks: int, first_block: int) -> None:
+        """K-weighted energy of the blocks and power of their cells."""
+        weighted = self._k.process(frames, blocks=blocks)
+        if self._grid.is_regular:
+            cells = weighted.reshape(blocks, self._channels, CELLS_A_BLOCK, -1)
+            sums = np.vecdot(cells, cells).swapaxes(1, 2)
+            lengths = np.full((CELLS_A_BLOCK, 1), cells.shape[-1])
+        else:
+            edges = self._grid.cell_edges(first_block * CELLS_A_BLOCK, CELLS_A_BLOCK + 1)
+            sums = np.add.reduceat(weighted[0] ** 2, edges[:-1], axis=1).T[None]
+            lengths = np.diff(edges)[:, None]
+        records["cell_power"][..., : self._channels] = sums / lengths
+        records["k_energy"][:, : self._channels] = sums.sum(axis=1)
+
+    def _pair_sums(self, records: Blocks, blocks: int) -> None:
+        """Sums of left, right and their product: full range, and in the low bands."""
+        planar = self._window.planar()
+        left = planar[0].reshape(blocks, -1)
+        if self._grid.is_regular and left.shape[1] % CELLS_A_BLOCK == 0:
+            # Short float32 sums, added up in float64: an exact cancellation stays one.
+            planar = planar.reshape(self._channels, blocks, CELLS_A_BLOCK, -1)
+            sums = [np.vecdot(planar[a], planar[b]).sum(axis=-1, dtype=np.float64) for a, b in self._pairs()]
+        else:
+            wide = planar.astype(np.float64).reshape(self._channels, blocks, -1)
+            sums = [np.vecdot(wide[a], wide[b]) for a, b in self._pairs()]
+        records["full"][:, : len(sums)] = np.stack(sums, axis=1)
+        if self._low:
+            records["low"], records["low_count"] = self._low.process(self._window, blocks=blocks)
+
+    def _pairs(self) -> list[tuple[int, int]]:
+        return [(0, 0)] if self._channels == 1 else [(0, 0), (1, 1), (0, 1)]

@@ -1,0 +1,180 @@
+"""Momentary, short-term and integrated loudness of a stream of 10 ms cells.
+
+The windows are rectangular and ungated; they are evaluated at every cell, so their maxima are
+found wherever a burst falls. Blocks for the integrated value end with the soundings. Cells that
+hold replaced samples keep every window they touch out of maxima, I and LRA.
+
+Source
+------
+EBU Tech 3341 v4 (Nov 2023) §2.2: M 0.4 s, S 3 s, sliding rectangular windows, not gated. SEEN-S.
+ITU-R BS.1770-5 (11/2023), Annex 1: gating blocks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from meter.dsp import gating
+from meter.dsp.grid import CELLS_A_SOUNDING
+from meter.dsp.histogram import PowerHistogram
+from meter.units import Floats
+
+Bools = npt.NDArray[np.bool_]
+
+MOMENTARY_CELLS: Final = 40
+SHORT_TERM_CELLS: Final = 300
+LOUDEST_SOUNDINGS: Final = 10 * gating.LOUDEST_S
+
+
+@dataclass(frozen=True, slots=True)
+class WindowMaxima:
+    """Highest M and S power in each sounding, NaN where there is none, shape (n,)."""
+
+    momentary: Floats
+    short_term: Floats
+
+
+class LoudnessMeter:
+    """M, S, I, LRA, their maxima and the loudest 30 s. Takes whole soundings.
+
+    Everything runs since `reset`; after `mark` only what lies wholly behind the mark counts
+    for I, LRA, maxima and loudest 30 s, while M and S go on.
+    """
+
+    def __init__(self) -> None:
+        self.reset()
+
+    def reset(self) -> None:
+        """As a new object."""
+        self._cells: Floats = np.empty(0)
+        self._bad: Bools = np.empty(0, bool)
+        self.momentary_power: float | None = None
+        self.short_term_power: float | None = None
+        self.mark()
+
+    def mark(self) -> None:
+        """A new pass begins with the next cell."""
+        self._cells_since_mark = 0
+        self._integrated = PowerHistogram()
+        self._range = PowerHistogram()
+        self.momentary_max: float | None = None
+        self.short_term_max: float | None = None
+        self._run: Floats = np.empty(0)
+        self._run_bad: Bools = np.empty(0, bool)
+        self._soundings = 0
+        self._loudest: tuple[int, float, Floats] | None = None
+
+    def process(self, powers: Floats, bad: Bools) -> WindowMaxima:
+        """Take the cells of whole soundings.
+
+        Parameters
+        ----------
+        powers : ndarray, shape (10·n,)
+            Weighted K power of each cell.
+        bad : ndarray of bool, shape (10·n,)
+            Cells that hold replaced samples.
+        """
+        count = len(powers)
+        marked = self._cells_since_mark
+        momentary = self._windows(powers, bad, MOMENTARY_CELLS, marked)
+        short_term = self._windows(powers, bad, SHORT_TERM_CELLS, marked)
+        ends = slice(CELLS_A_SOUNDING - 1, None, CELLS_A_SOUNDING)
+        self._integrated.add(_numbers(momentary[ends]))
+        self._range.add(_numbers(short_term[ends]))
+        self._remember(powers, bad)
+        self._cells_since_mark += count
+        self._find_loudest(powers, bad)
+        maxima = WindowMaxima(_row_max(momentary), _row_max(short_term))
+        self.momentary_max = _higher(self.momentary_max, maxima.momentary)
+        self.short_term_max = _higher(self.short_term_max, maxima.short_term)
+        return maxima
+
+    def finish(self, powers: Floats, bad: Bools) -> WindowMaxima:
+        """The cells of a last sounding that stayed short, fewer than ten: they count for the maxima only."""
+        momentary = self._windows(powers, bad, MOMENTARY_CELLS, self._cells_since_mark)
+        short_term = self._windows(powers, bad, SHORT_TERM_CELLS, self._cells_since_mark)
+        self.momentary_max = _higher(self.momentary_max, momentary)
+        self.short_term_max = _higher(self.short_term_max, short_term)
+        return WindowMaxima(_one_max(momentary), _one_max(short_term))
+
+    def _windows(self, powers: Floats, bad: Bools, width: int, marked: int) -> Floats:
+        """Power of the window ending with each new cell; NaN where it is not whole, or touches a bad cell."""
+        past = self._cells[max(0, len(self._cells) - width + 1) :]
+        past_bad = self._bad[max(0, len(self._bad) - width + 1) :]
+        means = gating.moving_mean(np.concatenate([past, powers]), width)
+        spoilt = gating.moving_or(np.concatenate([past_bad, bad]), width)
+        result = np.full(len(powers), np.nan)
+        if len(means):
+            result[-len(means) :] = np.where(spoilt, np.nan, means)
+        result[: max(0, width - 1 - marked)] = np.nan
+        return result
+
+    def _remember(self, powers: Floats, bad: Bools) -> None:
+        self._cells = np.concatenate([self._cells, powers])[-SHORT_TERM_CELLS:]
+        self._bad = np.concatenate([self._bad, bad])[-SHORT_TERM_CELLS:]
+        if len(self._cells) >= MOMENTARY_CELLS:
+            self.momentary_power = float(self._cells[-MOMENTARY_CELLS:].mean())
+        if len(self._cells) >= SHORT_TERM_CELLS:
+            self.short_term_power = float(self._cells.mean())
+
+    def _find_loudest(self, powers: Floats, bad: Bools) -> None:
+        soundings = powers.reshape(-1, CELLS_A_SOUNDING).mean(axis=1)
+        spoilt = bad.reshape(-1, CELLS_A_SOUNDING).any(axis=1)
+        run = np.concatenate([self._run, soundings])
+        run_bad = np.concatenate([self._run_bad, spoilt])
+        means = gating.moving_mean(run, LOUDEST_SOUNDINGS)
+        if len(means):
+            means = np.where(gating.moving_or(run_bad, LOUDEST_SOUNDINGS), -1.0, means)
+            best = int(means.argmax())
+            if means[best] > (self._loudest[1] if self._loudest else -0.5):
+                first = self._soundings - len(self._run) + best
+                self._loudest = first, float(means[best]), run[best : best + LOUDEST_SOUNDINGS].copy()
+        self._soundings += len(soundings)
+        self._run = run[-(LOUDEST_SOUNDINGS - 1) :]
+        self._run_bad = run_bad[-(LOUDEST_SOUNDINGS - 1) :]
+
+    def partial_momentary(self, powers: Floats) -> float | None:
+        """M with the cells of a sounding that is not whole yet, for the eye."""
+        cells = np.concatenate([self._cells, powers])
+        return float(cells[-MOMENTARY_CELLS:].mean()) if len(cells) >= MOMENTARY_CELLS else None
+
+    def integrated_lufs(self) -> float | None:
+        """I since start, gap or mark."""
+        return self._integrated.integrated_lufs()
+
+    def range_lu(self) -> float | None:
+        """LRA since start, gap or mark."""
+        return self._range.range_lu()
+
+    def loudest_30s(self) -> tuple[int, float | None] | None:
+        """First sounding of the loudest 30 s, and their gated loudness in LUFS."""
+        if self._loudest is None:
+            return None
+        return self._loudest[0], gating.gated_loudness_of_soundings(self._loudest[2])
+
+
+def _numbers(values: Floats) -> Floats:
+    return values[~np.isnan(values)]
+
+
+def _row_max(values: Floats) -> Floats:
+    """Maximum of each sounding's cells; NaN when none is a number."""
+    rows = np.where(np.isnan(values), -1.0, values).reshape(-1, CELLS_A_SOUNDING).max(axis=1)
+    return np.where(rows < 0.0, np.nan, rows)
+
+
+def _one_max(values: Floats) -> Floats:
+    numbers = _numbers(values)
+    return np.array([numbers.max() if len(numbers) else np.nan])
+
+
+def _higher(known: float | None, values: Floats) -> float | None:
+    numbers = _numbers(values)
+    if len(numbers) == 0:
+        return known
+    top = float(numbers.max())
+    return top if known is None else max(known, top)

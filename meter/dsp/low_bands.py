@@ -1,0 +1,133 @@
+"""Left, right and their product in the low bands: what a mono system makes of the sub.
+
+Linkwitz-Riley bands of fourth order (two second-order Butterworth sections a side), each with
+the same high-pass at 20 Hz so that an offset cannot hide an antiphase sub. They run on the
+decimated signal with sections fitted to the analogue response, so they are the same at every
+rate; second-order sections only.
+
+Source
+------
+Linkwitz-Riley: S. Linkwitz 1976, JAES (cited, not read); RaneNote 160 (Oct 2005): two cascaded
+Butterworth filters a side, -6 dB at the crossover. SEEN-P. The choice of bands is our own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+from scipy import signal
+
+from meter.dsp.biquad_fit import fit_biquad
+from meter.dsp.decimator import PASS_SHARE, Decimator
+from meter.dsp.grid import Grid
+from meter.dsp.window import Window
+from meter.errors import UsageError
+from meter.units import Floats
+
+BOTTOM_HZ: Final = 20.0
+EDGES_HZ: Final = (60.0, 120.0, 250.0)
+MIN_CROSSOVER_HZ: Final = 40.0
+MAX_CROSSOVER_HZ: Final = 300.0
+
+
+def lr4_low_pass(f_hz: float, *, rate_hz: float) -> Floats:
+    """Second-order sections of a Linkwitz-Riley low-pass, shape (2, 6)."""
+    return _twice(f_hz, rate_hz, high_pass=False)
+
+
+def lr4_high_pass(f_hz: float, *, rate_hz: float) -> Floats:
+    """Second-order sections of a Linkwitz-Riley high-pass, shape (2, 6)."""
+    return _twice(f_hz, rate_hz, high_pass=True)
+
+
+def _twice(corner_hz: float, rate_hz: float, *, high_pass: bool) -> Floats:
+    f_hz = np.concatenate([np.geomspace(corner_hz / 20.0, PASS_SHARE * rate_hz, 400)])
+    ratio = (f_hz / corner_hz) ** (-4.0 if high_pass else 4.0)
+    b, a = fit_biquad(f_hz, 1.0 / (1.0 + ratio), rate_hz=rate_hz, centre_hz=corner_hz, high_pass=high_pass)
+    return np.tile(np.concatenate([b, a]), (2, 1))
+
+
+class _Section:
+    """Cascade of second-order sections with its memory."""
+
+    def __init__(self, sections: Sequence[Floats], channels: int) -> None:
+        self._sos = np.concatenate(sections)
+        self._state = np.zeros((len(self._sos), channels, 2))
+
+    def process(self, samples: Floats) -> Floats:
+        out, self._state = signal.sosfilt(self._sos, samples, axis=1, zi=self._state)
+        return np.asarray(out, np.float64)
+
+    def settle(self, floor: float) -> None:
+        self._state[np.abs(self._state) < floor] = 0.0
+
+    def reset(self) -> None:
+        self._state[:] = 0.0
+
+
+class LowBands:
+    """Low-band sums of a stream of blocks (first two channels).
+
+    Raises
+    ------
+    UsageError
+        Crossover outside 40 … 300 Hz.
+    """
+
+    def __init__(self, grid: Grid, *, crossover_hz: float) -> None:
+        if not MIN_CROSSOVER_HZ <= crossover_hz <= MAX_CROSSOVER_HZ:
+            raise UsageError(
+                f"the crossover is {crossover_hz:g} Hz, but it must lie between {MIN_CROSSOVER_HZ:g} and "
+                f"{MAX_CROSSOVER_HZ:g} Hz; 80 to 120 Hz is usual for a club's subs"
+            )
+        self._decimator = Decimator(grid, channels=2)
+        self.past_frames = self._decimator.past_frames
+        rate_hz = self._decimator.rate_hz
+        low = [lr4_low_pass(f, rate_hz=rate_hz) for f in EDGES_HZ]
+        high = [lr4_high_pass(f, rate_hz=rate_hz) for f in EDGES_HZ]
+        self._bottom = _Section([lr4_high_pass(BOTTOM_HZ, rate_hz=rate_hz)], 2)
+        self._bands = [
+            _Section([low[0]], 2),
+            _Section([high[0], low[1]], 2),
+            _Section([high[1], low[2]], 2),
+        ]
+        self._below: _Section | None = None
+        if crossover_hz != EDGES_HZ[0]:
+            self._below = _Section([lr4_low_pass(crossover_hz, rate_hz=rate_hz)], 2)
+
+    def process(self, window: Window, *, blocks: int) -> tuple[Floats, int]:
+        """Sums of squares and products.
+
+        Returns
+        -------
+        sums : ndarray, shape (blocks, 4, 3)
+            Σ L², Σ R², Σ L·R of the bands 20-60, 60-120, 120-250 Hz and below the crossover.
+        count : int
+            Values summed in each block (of the decimated signal).
+        """
+        samples = self._bottom.process(self._decimator.process(window, blocks=blocks))
+        count = samples.shape[1] // blocks
+        sums = np.empty((blocks, len(EDGES_HZ) + 1, 3))
+        for band, section in enumerate(self._bands):
+            sums[:, band] = _sums(section.process(samples), blocks)
+        below = sums[:, 0] if self._below is None else _sums(self._below.process(samples), blocks)
+        sums[:, -1] = below
+        return sums, count
+
+    def settle(self, floor: float) -> None:
+        """In silence: let memories under `floor` become zero, before they become denormal and slow."""
+        for section in (self._bottom, *self._bands, *([self._below] if self._below else [])):
+            section.settle(floor)
+
+    def reset(self) -> None:
+        """As a new object."""
+        self._decimator.reset()
+        for section in (self._bottom, *self._bands, *([self._below] if self._below else [])):
+            section.reset()
+
+
+def _sums(samples: Floats, blocks: int) -> Floats:
+    left, right = samples.reshape(2, blocks, -1)
+    return np.stack([np.vecdot(left, left), np.vecdot(right, right), np.vecdot(left, right)], axis=1)

@@ -1,0 +1,229 @@
+"""True peak: the highest point of the waveform between and on the samples, per channel.
+
+Oversampling by the filters of `interpolator` (one matrix product a block), then a sine through
+the three highest neighbouring points. Readings lag the samples by half a filter (0.5 ms at
+48 kHz); `finish` brings the last of them.
+
+Source
+------
+ITU-R BS.1770-5 (11/2023), Annex 2: oversample to at least 192 kHz and take the magnitude; the
+printed filter is one that satisfies the requirement, not the only one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from meter.dsp.grid import Grid
+from meter.dsp.interpolator import TAPS, interpolating_filters, oversampling
+from meter.dsp.peak_fit import largest_rise, sine_peaks
+from meter.dsp.window import Window
+from meter.units import Floats, Samples
+
+Float32s = npt.NDArray[np.float32]
+Ints = npt.NDArray[np.int64]
+
+LAG_FRAMES: Final = TAPS // 2
+"""A reading belongs to the frame this far behind the newest sample."""
+
+_GROUP: Final = 16
+"""Output frames in one row of the matrix product."""
+
+
+@dataclass(frozen=True, slots=True)
+class Peaks:
+    """What one call found.
+
+    ``amplitudes`` has shape (blocks, channels). The other three list, for each frame where the
+    limit was passed: the frame (counted from the first frame of the call, may be negative by
+    `LAG_FRAMES`), the channel, and the amplitude.
+    """
+
+    amplitudes: Floats
+    over_frames: Ints
+    over_channels: Ints
+    over_amplitudes: Floats
+
+
+def no_peaks(channels: int) -> Peaks:
+    """What silence gives."""
+    return Peaks(np.zeros((1, channels)), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
+
+
+class TruePeakMeter:
+    """True peak of a stream of blocks.
+
+    Parameters
+    ----------
+    grid : Grid
+        Sample rate and block lengths.
+    channels : int
+        Number of channels.
+    limit : float
+        Amplitude above which a point is an over.
+    """
+
+    past_frames: Final = TAPS - 1
+
+    def __init__(self, grid: Grid, *, channels: int, limit: float) -> None:
+        self.limit = limit
+        self._channels = channels
+        self._factor = oversampling(grid.rate_hz)
+        self._group = grid.divisor_near(_GROUP) if grid.is_regular else _GROUP
+        self._rows = -(-(grid.block_frames(0) + 1) // self._group)
+        if grid.is_regular:
+            self._rows = grid.block_frames(0) // self._group
+        self._kernel = self._toeplitz(interpolating_filters(self._factor))
+        self._threshold = 1.0 / largest_rise(self._factor)
+        self._input: Float32s = np.zeros((0, 0, 0), np.float32)
+        self._fine: Float32s = np.zeros((0, 0, 0), np.float32)
+        self._last_point: Float32s = np.zeros(channels, np.float32)
+
+    def _toeplitz(self, filters: Floats) -> Float32s:
+        """Matrix from a row of samples to the points between them, all offsets side by side."""
+        group, between = self._group, len(filters)
+        kernel = np.zeros((group + TAPS - 1, between, group), np.float32)
+        for phase in range(between):
+            for frame in range(group):
+                kernel[frame : frame + TAPS, phase, frame] = filters[phase]
+        return kernel.reshape(group + TAPS - 1, between * group)
+
+    def reset(self) -> None:
+        """Back to silence, as a new object."""
+        self._last_point[:] = 0.0
+
+    def process(self, window: Window, *, blocks: int) -> Peaks:
+        """Peaks of the newest frames in the window, which are `blocks` blocks of one length."""
+        frames = window.frames // blocks
+        channels, group, rows = self._channels, self._group, self._rows
+        self._reserve(blocks)
+        samples = window.strided(self.past_frames, blocks=blocks, rows=rows, step=group, width=group + TAPS - 1)
+        planes = self._input.reshape(blocks, channels, rows, group + TAPS - 1)
+        if frames == rows * group:
+            np.copyto(planes, samples)
+        else:
+            self._copy_ragged(planes, window, frames)
+        np.matmul(self._input, self._kernel, out=self._fine)
+        height = self._highest(planes, blocks)[:, :frames]
+        return self._read(planes, height, blocks, frames)
+
+    def _reserve(self, blocks: int) -> None:
+        if self._input.shape[0] == blocks:
+            return
+        height = self._channels * self._rows
+        width = self._group + TAPS - 1
+        self._input = np.zeros((blocks, height, width), np.float32)
+        self._fine = np.empty((blocks, height, self._kernel.shape[1]), np.float32)
+
+    def _copy_ragged(self, planes: Float32s, window: Window, frames: int) -> None:
+        """One block that does not fill the rows: pad with zeros, the shape stays."""
+        padded = np.zeros((self._channels, self._rows * self._group + TAPS - 1), np.float32)
+        padded[:, : frames + TAPS - 1] = window.planar(self.past_frames)
+        views = np.lib.stride_tricks.sliding_window_view(padded, self._group + TAPS - 1, axis=1)
+        planes[0] = views[:, :: self._group]
+
+    def _highest(self, planes: Float32s, blocks: int) -> Float32s:
+        """Highest magnitude from each sample up to the next, shape (blocks·channels, frames)."""
+        shape = (blocks * self._channels, self._rows, self._group)
+        fine = self._fine.reshape(blocks * self._channels, self._rows, self._factor - 1, self._group)
+        left = TAPS // 2 - 1
+        height = np.abs(planes[..., left : left + self._group]).reshape(shape)
+        scratch = np.empty(shape, np.float32)
+        for phase in range(self._factor - 1):
+            np.abs(fine[:, :, phase], out=scratch)
+            np.maximum(height, scratch, out=height)
+        return height.reshape(blocks * self._channels, -1)
+
+    def _read(self, planes: Float32s, height: Float32s, blocks: int, frames: int) -> Peaks:
+        channels = self._channels
+        peaks = height.max(axis=1)
+        threshold = np.where(peaks > 0.0, peaks * np.float32(self._threshold), np.float32(np.inf))
+        hot = height >= threshold[:, None]
+        hot[:, 1:] &= height[:, 1:] > height[:, :-1]
+        hot[:, :-1] &= height[:, :-1] >= height[:, 1:]
+        row, frame = np.divmod(np.flatnonzero(hot), frames)
+        fitted = self._fit(planes, row, frame, blocks, frames)
+        amplitudes = peaks.astype(np.float64)
+        np.maximum.at(amplitudes, row, fitted)
+        over_row, over_frame, over_height = self._overs(height, amplitudes, row, frame, fitted)
+        return Peaks(
+            amplitudes.reshape(blocks, channels),
+            over_row // channels * frames + over_frame - LAG_FRAMES,
+            over_row % channels,
+            over_height,
+        )
+
+    def _fit(self, planes: Float32s, row: Ints, frame: Ints, blocks: int, frames: int) -> Floats:
+        """Peak of the sine through the highest point of each candidate and its two neighbours."""
+        channels, factor, group = self._channels, self._factor, self._group
+        samples = planes.reshape(blocks * channels, self._rows, -1)
+        fine = self._fine.reshape(blocks * channels, self._rows, factor - 1, group)
+        ends = fine[:, (frames - 1) // group, factor - 2, (frames - 1) % group]
+        starts = np.concatenate([self._last_point, ends[:-channels]])
+        self._last_point = ends[-channels:].copy()
+        left = TAPS // 2 - 1
+        which, place = np.divmod(frame, group)
+        points = np.empty((factor + 2, len(row)))
+        before = np.maximum(frame - 1, 0)
+        points[0] = np.where(
+            frame > 0, fine[row, before // group, factor - 2, before % group], starts[row]
+        )
+        points[1] = samples[row, which, left + place]
+        for phase in range(factor - 1):
+            points[2 + phase] = fine[row, which, phase, place]
+        points[-1] = samples[row, which, left + 1 + place]
+        top = np.abs(points[1:-1]).argmax(axis=0)
+        every = np.arange(len(row))
+        return sine_peaks(points[top, every], points[top + 1, every], points[top + 2, every], factor=factor)
+
+    def _overs(
+        self, height: Float32s, amplitudes: Floats, row: Ints, frame: Ints, fitted: Floats
+    ) -> tuple[Ints, Ints, Floats]:
+        """Every frame whose highest point, fitted where a fit was made, passes the limit."""
+        rows = np.flatnonzero(amplitudes > self.limit)
+        if len(rows) == 0:
+            return np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0)
+        which, frames = np.nonzero(height[rows] > self.limit)
+        fits = fitted > self.limit
+        all_rows = np.concatenate([rows[which], row[fits]])
+        all_frames = np.concatenate([frames, frame[fits]])
+        heights = np.concatenate([height[rows[which], frames].astype(np.float64), fitted[fits]])
+        return all_rows, all_frames, heights
+
+    def finish(self, window: Window) -> Peaks:
+        """The last peaks: the signal is followed by silence."""
+        window.push(np.zeros((LAG_FRAMES, self._channels), np.float32))
+        return self.process(window, blocks=1)
+
+
+def true_peaks(samples: Samples, *, rate_hz: int) -> Floats:
+    """True peak of each channel of a whole array.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (frames, channels)
+        Full scale 1.0, finite.
+    rate_hz : int
+        Sample rate, 8000 to 384000.
+
+    Returns
+    -------
+    ndarray, shape (channels,)
+        Amplitudes; 1.0 is 0 dBTP.
+    """
+    grid = Grid(rate_hz)
+    frames, channels = samples.shape
+    meter = TruePeakMeter(grid, channels=channels, limit=np.inf)
+    window = Window(channels=channels, past_frames=meter.past_frames)
+    highest = np.abs(samples).max(axis=0, initial=0.0).astype(np.float64)
+    start, block = 0, 0
+    while start < frames:
+        stop = min(frames, start + grid.block_frames(block))
+        window.push(samples[start:stop])
+        highest = np.maximum(highest, meter.process(window, blocks=1).amplitudes.max(axis=0))
+        start, block = stop, block + 1
+    return np.asarray(np.maximum(highest, meter.finish(window).amplitudes[0]))

@@ -1,0 +1,60 @@
+"""The newest frames with some past before them, planar (one row a channel), float32.
+
+Several measures look at the same frames; the one copy out of the interleaved form is made here.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from meter.units import Samples
+
+Float32s = npt.NDArray[np.float32]
+
+
+class Window:
+    """Planar view on a stream.
+
+    Parameters
+    ----------
+    channels : int
+        Number of channels.
+    past_frames : int
+        How much of the past to keep; it begins as silence.
+    """
+
+    def __init__(self, *, channels: int, past_frames: int) -> None:
+        self._past = past_frames
+        self._data: Float32s = np.zeros((channels, past_frames), np.float32)
+        self.frames = 0
+        """How many frames the last push brought."""
+
+    def push(self, frames: Samples) -> None:
+        """Take new frames, shape (n, channels); the ones before become the past."""
+        tail = self._data[:, self.frames : self.frames + self._past].copy()
+        if len(frames) != self.frames:
+            self.frames = len(frames)
+            self._data = np.empty((len(self._data), self._past + self.frames), np.float32)
+        self._data[:, : self._past] = tail
+        self._data[:, self._past :] = frames.T
+
+    def planar(self, past_frames: int = 0) -> Float32s:
+        """The newest frames with `past_frames` before them, shape (channels, past + n). A view."""
+        return self._data[:, self._past - past_frames :]
+
+    def strided(self, past_frames: int, *, blocks: int, rows: int, step: int, width: int) -> Float32s:
+        """Overlapping rows, shape (blocks, channels, rows, width), `step` frames apart. A view."""
+        view = self.planar(past_frames)
+        item = view.itemsize
+        block = self.frames // blocks
+        return np.lib.stride_tricks.as_strided(
+            view,
+            (blocks, len(view), rows, width),
+            (block * item, view.strides[0], step * item, item),
+            writeable=False,
+        )
+
+    def reset(self) -> None:
+        """The past is silence again."""
+        self._data[:] = 0.0

@@ -1,0 +1,164 @@
+"""What the chain knows at a moment: the newest soundings, and the totals of the pass."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from meter.dsp.gating import moving_mean
+from meter.dsp.stereo import correlation, fold_loss_db
+from meter.soundings import BANDS, LOW_BANDS, SOUNDINGS_A_SECOND, Reading, Soundings, empty_soundings
+from meter.units import Floats, amplitude_to_db, power_to_db, power_to_lufs
+
+if TYPE_CHECKING:
+    from meter.chain import Chain
+
+SHORT_ROWS: Final = 4
+"""400 ms."""
+LONG_ROWS: Final = 3 * SOUNDINGS_A_SECOND
+"""3 s."""
+STABLE_RANGE_S: Final = 60.0
+"""LRA is not stable before. EBU Tech 3341 v4 §2.4. SEEN-S."""
+QUIET_DBFS: Final = -70.0
+"""A low band under this says nothing about mono."""
+FAR_BELOW_DB: Final = -30.0
+"""A low band this far under the loudest 3 s of the low end says nothing either."""
+_BELOW: Final = LOW_BANDS.index("below_crossover")
+
+
+class Recent:
+    """The newest 3 s of soundings since the start or the last gap."""
+
+    def __init__(self) -> None:
+        self.rows: Soundings = empty_soundings()
+
+    def add(self, rows: Soundings) -> float:
+        """Take new rows; the loudest 3 s of the low end among them."""
+        joined = np.concatenate([self.rows[-(LONG_ROWS - 1) :], rows])
+        self.rows = joined[-LONG_ROWS:]
+        return loudest_low_power(joined)
+
+    def sums(self, rows: int, band: int) -> tuple[float, float, float] | None:
+        """Mean squares of left and right and their product over the newest `rows` soundings."""
+        if len(self.rows) < rows:
+            return None
+        newest = self.rows[-rows:]
+        weights = newest["frames"].astype(np.float64)
+        total = float(weights.sum())
+        ll, rr, lr = (float((newest[name][:, band] * weights).sum()) / total for name in ("ll", "rr", "lr"))
+        return ll, rr, lr
+
+
+class Totals:
+    """Maxima over the pass so far."""
+
+    def __init__(self, channels: int) -> None:
+        self._channels = channels
+        self.true_peaks: Floats = np.zeros(channels)
+        self.sample_peaks: Floats = np.zeros(channels)
+        self.loudest_low_power = 0.0
+        """Loudest 3 s of the band below the crossover, mean square of both channels added."""
+
+    def add(self, rows: Soundings, loudest_low: float) -> None:
+        """Take new rows, and the loudest 3 s of the low end that `Recent` found in them."""
+        self.true_peaks = np.maximum(self.true_peaks, rows["true_peak"][:, : self._channels].max(axis=0))
+        self.sample_peaks = np.maximum(self.sample_peaks, rows["sample_peak"][:, : self._channels].max(axis=0))
+        self.loudest_low_power = max(self.loudest_low_power, loudest_low)
+
+    def is_raised_by(self, amplitudes: Floats) -> bool:
+        """Whether the true peak so far lies under these."""
+        return bool((amplitudes > self.true_peaks).any())
+
+
+def loudest_low_power(rows: Soundings) -> float:
+    """Loudest 3 s of the band below the crossover; 0 when there are fewer."""
+    power = rows["ll"][:, _BELOW].astype(np.float64) + rows["rr"][:, _BELOW]
+    return float(moving_mean(power, LONG_ROWS).max(initial=0.0))
+
+
+def band_is_heard(power: float, loudest_power: float) -> bool:
+    """Whether a low band is loud enough to speak of what it loses in mono."""
+    return power_to_db(power) >= QUIET_DBFS and (
+        loudest_power <= 0.0 or power_to_db(power / loudest_power) >= FAR_BELOW_DB
+    )
+
+
+def _fold_losses(chain: Chain, rows: int) -> dict[str, float | None]:
+    losses: dict[str, float | None] = {}
+    for band, name in enumerate(BANDS):
+        sums = chain.recent.sums(rows, band) if chain.channels > 1 else None
+        losses[name] = None if sums is None else fold_loss_db(*sums)
+        if sums is not None and name in LOW_BANDS:
+            long = chain.recent.sums(LONG_ROWS, band) or sums
+            if not band_is_heard(long[0] + long[1], chain.totals.loudest_low_power):
+                losses[name] = None
+    return losses
+
+
+def _correlation(chain: Chain, rows: int, band: int) -> float | None:
+    sums = chain.recent.sums(rows, band) if chain.channels > 1 else None
+    return None if sums is None else correlation(*sums)
+
+
+def _lufs(power: float | None) -> float | None:
+    return None if power is None else power_to_lufs(power)
+
+
+def _minus(peak_db: float, loudness_lufs: float | None) -> float | None:
+    """Peak to loudness; None while there is no loudness, or in silence."""
+    if loudness_lufs is None or math.isinf(loudness_lufs) or math.isinf(peak_db):
+        return None
+    return peak_db - loudness_lufs
+
+
+def _low_correlation(chain: Chain) -> float | None:
+    sums = chain.recent.sums(LONG_ROWS, _BELOW) if chain.channels > 1 else None
+    if sums is None or not band_is_heard(sums[0] + sums[1], chain.totals.loudest_low_power):
+        return None
+    return correlation(*sums)
+
+
+def reading_of(chain: Chain, waiting: Floats) -> Reading:
+    """The reading of a chain.
+
+    Parameters
+    ----------
+    waiting : ndarray
+        Weighted K power of the cells of the sounding that is not full yet.
+    """
+    loudness, totals, full = chain.loudness, chain.totals, len(LOW_BANDS)
+    channels = chain.channels
+    momentary = loudness.partial_momentary(waiting) if len(waiting) else loudness.momentary_power
+    newest = chain.recent.rows[-1:]
+    long_peak = chain.recent.rows["true_peak"][:, :channels].max(initial=0.0)
+    integrated = loudness.integrated_lufs()
+    short_term = _lufs(loudness.short_term_power)
+    run = loudness.loudest_30s()
+    seconds = chain.frames / chain.rate_hz
+    return Reading(
+        at_s=seconds,
+        momentary_lufs=_lufs(momentary),
+        short_term_lufs=short_term,
+        integrated_lufs=integrated,
+        loudness_range_lu=loudness.range_lu(),
+        loudness_range_stable=seconds >= STABLE_RANGE_S,
+        momentary_max_lufs=_lufs(loudness.momentary_max),
+        short_term_max_lufs=_lufs(loudness.short_term_max),
+        loudest_30s_lufs=None if run is None else run[1],
+        loudest_30s_at_s=None if run is None else run[0] / SOUNDINGS_A_SECOND,
+        true_peak_dbtp=tuple(amplitude_to_db(float(a)) for a in newest["true_peak"][:, :channels].reshape(-1)),
+        true_peak_max_dbtp=tuple(amplitude_to_db(float(a)) for a in totals.true_peaks),
+        sample_peak_max_dbfs=tuple(amplitude_to_db(float(a)) for a in totals.sample_peaks),
+        peak_to_loudness_lu=_minus(amplitude_to_db(float(totals.true_peaks.max())), integrated),
+        short_term_peak_to_loudness_lu=_minus(amplitude_to_db(float(long_peak)), short_term),
+        correlation=_correlation(chain, SHORT_ROWS, full),
+        correlation_3s=_correlation(chain, LONG_ROWS, full),
+        fold_loss_db=_fold_losses(chain, SHORT_ROWS),
+        fold_loss_3s_db=_fold_losses(chain, LONG_ROWS),
+        low_correlation=_low_correlation(chain),
+        overs=chain.over_count,
+        lost_frames=chain.lost_frames,
+        nonfinite_samples=chain.nonfinite_samples,
+    )
