@@ -100,16 +100,23 @@ def steady_peak(period_frames: int, amplitude: float, phase_deg: float, rate_hz:
     return Signal(samples=in_channels(faded(tone, fade_s=0.010, rate_hz=rate_hz)), rate_hz=rate_hz)
 
 
+def joined_periods(rate_hz: int = 48_000) -> Floats:
+    """The wave of cases 20-23 at four times the rate, before the low-pass.
+
+    There the periods are 16 and 24 samples, joined at zero crossings so that the phase runs on.
+    Half a second on both sides, our choice.
+    """
+    around = np.tile(0.5 * sine(1.0, 24, rate_hz=24), rate_hz // 12)
+    return np.concatenate([around, sine(1.0, 16, rate_hz=16), around])
+
+
 def one_period_up(offset: int, rate_hz: int = 48_000) -> Signal:
     """Cases 20-23: one period of rate/4 at 1.00 inside rate/6 at 0.50, between the samples.
 
-    Built at four times the rate, where the periods are 16 and 24 samples, joined at zero
-    crossings so that the phase runs on; low-passed; then every fourth sample is taken.
+    Built at four times the rate, low-passed; then every fourth sample is taken from an offset.
     """
-    around = np.tile(0.5 * sine(1.0, 24, rate_hz=24), rate_hz // 12)
-    fine = np.concatenate([around, sine(1.0, 16, rate_hz=16), around])
-    fine = np.convolve(faded(fine, fade_s=0.010, rate_hz=4 * rate_hz), _low_pass())
-    return Signal(samples=in_channels(fine[offset::4]), rate_hz=rate_hz)
+    fine = faded(joined_periods(rate_hz), fade_s=0.010, rate_hz=4 * rate_hz)
+    return Signal(samples=in_channels(np.convolve(fine, _low_pass())[offset::4]), rate_hz=rate_hz)
 
 
 def _low_pass() -> Floats:

@@ -33,7 +33,8 @@ def sine(f_hz: float, frames: int, *, rate_hz: int, phase_deg: float = 0.0) -> F
     if float(f_hz).is_integer() and frames > rate_hz:
         # A whole number of periods fits a second: repeat it, which is quicker and more exact.
         return np.resize(_one_second(f_hz, rate_hz, phase_deg), frames)
-    cycles = np.arange(frames, dtype=np.float64) * (f_hz / rate_hz) + phase_deg / 360.0
+    # Whole periods are taken off first: exact for whole hertz, so that zeros stay zeros.
+    cycles = np.arange(frames, dtype=np.float64) * f_hz % rate_hz / rate_hz + phase_deg / 360.0
     return np.asarray(np.sin(2.0 * np.pi * cycles), np.float64)
 
 
