@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.errors import UsageError
-from meter.units import LOUDNESS_OFFSET_DB, Floats
+from meter.units import Floats, db_to_power, power_to_lufs, powers_to_db
 
 DOCUMENT: Final = "ITU-R BS.1770-5 (11/2023)"
 
@@ -188,7 +188,7 @@ def k_gain_db(f_hz: float | npt.ArrayLike) -> Floats:
     response = np.ones_like(delay)
     for b, a in ((STAGE_1_B, STAGE_1_A), (STAGE_2_B, STAGE_2_A)):
         response = response * np.polyval(b[::-1], delay) / np.polyval(a[::-1], delay)
-    return np.asarray(20.0 * np.log10(np.abs(response)), np.float64)
+    return powers_to_db(np.abs(response) ** 2)
 
 
 def sine_lufs(f_hz: float, level_dbfs: float, *, weight: float = 1.0) -> float:
@@ -207,5 +207,5 @@ def sine_lufs(f_hz: float, level_dbfs: float, *, weight: float = 1.0) -> float:
     ------
     ITU-R BS.1770-5 (11/2023), Annex 1, loudness equation. SEEN-P; the values are CALC.
     """
-    mean_square_db = level_dbfs - 10.0 * float(np.log10(2.0))
-    return LOUDNESS_OFFSET_DB + mean_square_db + float(k_gain_db(f_hz)) + 10.0 * float(np.log10(weight))
+    mean_square = db_to_power(level_dbfs) / 2.0
+    return power_to_lufs(weight * mean_square * db_to_power(float(k_gain_db(f_hz))))
