@@ -1,0 +1,234 @@
+"""Audio files as a stream of blocks, read in pieces of bounded size.
+
+`open_audio` answers everything that can be wrong with a file in one sentence
+(`AudioFileError`, or `UsageError` for a wrong choice of channels). Decoding is left to
+libsndfile; what it does not hand on (channel mask, promised length) comes from
+`meter.wav_header` and `meter.length_claims`.
+
+Samples come as float32, shape (frames, channels), full scale 1.0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from pathlib import Path
+from types import TracebackType
+from typing import Any, BinaryIO, Final
+
+import numpy as np
+
+from meter.errors import AudioFileError
+from meter.file_problems import check_format, decoder_keeps_quiet, open_raw, open_sound, wav_header
+from meter.length_claims import aiff_promised_frames, mp3_states_its_length
+from meter.soundings import as_text_time
+from meter.standards.bs1770 import default_weights, weights_for_mask
+from meter.units import Samples
+from meter.wav_header import WavHeader
+
+BLOCK_S: Final = 1.0
+"""Blocks of a second: larger ones leave the processor's cache, smaller ones cost a seek each."""
+
+MP3_SLACK_FRAMES: Final = 2 * 1152
+"""An MP3 counts whole frames of 1152 and trims the ends: less than this is no loss."""
+
+VORBIS_ORDER: Final = {3: (0, 2, 1), 5: (0, 2, 1, 3, 4), 6: (0, 2, 1, 5, 3, 4)}
+"""Where L, R, C, LFE, Ls, Rs stand in Ogg files, whose order is L, C, R, Ls, Rs, LFE.
+Vorbis I specification §4.3.9; RFC 7845 §5.1.1.2. From memory; seen in decoded Opus."""
+
+
+class AudioFile:
+    """An open audio file. Made by `open_audio`; a context manager; for one thread.
+
+    Attributes
+    ----------
+    rate_hz, channels : int
+        Of what `blocks` gives; with a chosen pair ``channels`` is 2.
+    weights : tuple of float
+        Channel weights of BS.1770, from the file's channel mask where it has one.
+    frames : int or None
+        How many are there by the decoder's count; None when that is a guess.
+    promised_frames : int or None
+        How many the header promises; None when it leaves that open.
+    frames_read : int
+        How many `blocks` has given so far.
+    format, subtype : str
+        libsndfile's names, such as "WAV" and "PCM_16".
+    notes : list of str
+        Sentences on what was odd; complete when `blocks` has ended.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        sound: Any,
+        *,
+        raw: BinaryIO,
+        wav: WavHeader | None,
+        pair: tuple[int, int] | None,
+        frames: int | None,
+        promised_frames: int | None,
+    ) -> None:
+        self.path = path
+        self._sound = sound
+        self._raw = raw
+        self.rate_hz = int(sound.samplerate)
+        self.file_channels = int(sound.channels)
+        self.format = str(sound.format)
+        self.subtype = str(sound.subtype)
+        self.frames = frames
+        self.promised_frames = promised_frames
+        self.frames_read = 0
+        self.notes: list[str] = []
+        self._order = _channel_order(self.format, self.file_channels, pair)
+        self.channels = len(self._order) if self._order else self.file_channels
+        mask = wav.channel_mask if wav is not None and pair is None else 0
+        self.weights = weights_for_mask(mask, self.channels) if mask else default_weights(self.channels)
+
+    def __enter__(self) -> AudioFile:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file. May be called twice."""
+        self._sound.close()
+        self._raw.close()
+
+    @property
+    def lost_frames(self) -> int:
+        """Frames that were promised and did not come; complete when `blocks` has ended."""
+        if self.promised_frames is None:
+            return 0
+        missing = self.promised_frames - self.frames_read
+        return missing if missing > (MP3_SLACK_FRAMES if self.format == "MP3" else 0) else 0
+
+    def blocks(self, *, seconds: float = BLOCK_S) -> Generator[Samples, None, None]:
+        """Read on from where the file stands, in blocks.
+
+        Every block lies in **the same buffer**, which the next one overwrites: copy what
+        must be kept.
+
+        Parameters
+        ----------
+        seconds : float, > 0
+            Length of a block; the last one is shorter.
+
+        Yields
+        ------
+        array of float32, shape (frames, channels)
+
+        Raises
+        ------
+        AudioFileError
+            When the file has not one frame of audio.
+        """
+        block_frames = max(round(seconds * self.rate_hz), 1)
+        # libsndfile turns 16-bit samples into float at a third of the speed of numpy.
+        is_16_bit = self.subtype == "PCM_16"
+        decoded = np.empty((block_frames, self.file_channels), np.int16 if is_16_bit else np.float32)
+        order = list(self._order) if self._order else None
+        needs_copy = is_16_bit or order is not None
+        out = np.empty((block_frames, self.channels), np.float32) if needs_copy else decoded
+        broken = False
+        while not broken:
+            count, broken = self._read_into(decoded)
+            if count == 0:
+                break
+            self.frames_read += count
+            chosen = decoded[:count] if order is None else decoded[:count, order]
+            if is_16_bit:
+                np.multiply(chosen, np.float32(2.0**-15), out=out[:count])
+            elif order is not None:
+                out[:count] = chosen
+            yield out[:count]
+        self._end()
+
+    def _read_into(self, buffer: Samples) -> tuple[int, bool]:
+        """Frames that came, and whether decoding broke at their end."""
+        import soundfile
+
+        before = self.frames_read
+        try:
+            with decoder_keeps_quiet(self.format == "MP3"):
+                return len(self._sound.read(out=buffer)), False
+        except soundfile.LibsndfileError:
+            # What was decoded before the damage is in the buffer; the position tells how much.
+            came = max(int(self._sound.tell()) - before, 0)
+            self.notes.append(
+                f"decoding broke off at {as_text_time((before + came) / self.rate_hz)}: the file is damaged "
+                "there or of a kind that the decoder does not master; what follows was not read"
+            )
+            return min(came, len(buffer)), True
+
+    def _end(self) -> None:
+        if self.frames_read == 0:
+            raise AudioFileError(f"{self.path}: the header is whole, but not one frame of audio follows it")
+        promised, came = self.promised_frames, self.frames_read
+        if promised is not None and (self.lost_frames or promised < came):
+            self.notes.append(
+                f"the header promises {promised} frames ({as_text_time(promised / self.rate_hz)}), "
+                f"{came} came ({as_text_time(came / self.rate_hz)})"
+            )
+
+
+def open_audio(path: str | Path, *, pair: tuple[int, int] | None = None) -> AudioFile:
+    """Open an audio file for reading.
+
+    Parameters
+    ----------
+    path : str or Path
+        A regular file.
+    pair : tuple of two int, optional
+        Channels to read as left and right, counted from 1 in the order of the file.
+
+    Raises
+    ------
+    AudioFileError
+        One sentence: what is wrong with the file.
+    UsageError
+        The pair is not in the file, or a pair must be chosen.
+    """
+    path = Path(path)
+    raw = open_raw(path)
+    try:
+        wav = wav_header(path, raw)
+        sound = open_sound(path, raw, wav)
+        try:
+            check_format(path, int(sound.samplerate), int(sound.channels), pair)
+            frames, promised_frames = _lengths(raw, sound, wav)
+            return AudioFile(
+                path, sound, raw=raw, wav=wav, pair=pair, frames=frames, promised_frames=promised_frames
+            )
+        except BaseException:
+            sound.close()
+            raise
+    except BaseException:
+        raw.close()
+        raise
+
+
+def _lengths(raw: BinaryIO, sound: Any, wav: WavHeader | None) -> tuple[int | None, int | None]:
+    """Frames by the decoder's count, and frames that the header promises."""
+    counted: int | None = int(sound.frames)
+    if wav is not None:
+        # Compressed WAV has no frames of a fixed size: the decoder's count stands for both.
+        stated = wav.promised_frames
+        return counted, stated
+    if sound.format == "AIFF":
+        return counted, aiff_promised_frames(raw)
+    if sound.format == "MP3" and not mp3_states_its_length(raw):
+        return None, None
+    if counted is not None and not 0 <= counted < 1 << 62:  # a stream of unknown length
+        return None, None
+    return counted, counted
+
+
+def _channel_order(format_: str, channels: int, pair: tuple[int, int] | None) -> tuple[int, ...] | None:
+    """Columns to take, None for all as they are."""
+    if pair is not None:
+        chosen = (pair[0] - 1, pair[1] - 1)
+        return None if channels == 2 and chosen == (0, 1) else chosen
+    return VORBIS_ORDER.get(channels) if format_ == "OGG" else None
