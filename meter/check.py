@@ -1,0 +1,190 @@
+"""`leadline check`: files through the chain, one after the other, each held against a target.
+
+What was measured is a `Checked`; `meter.check_text` makes a block of text of it and
+`meter.check_json` an object. One bad file never stops the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from meter.errors import MeterError
+from meter.files import AudioFile, open_audio
+from meter.read_ahead import read_ahead
+from meter.soundings import Gap, Soundings, Summary
+from meter.targets import Target, Verdict, judge
+
+DEFAULT_CROSSOVER_HZ: Final = 120.0
+CROSSOVER_RANGE_HZ: Final = (40.0, 300.0)
+
+Progress = Callable[[float, float | None], None]
+"""Called with the seconds that were read, and those there are (None = not known)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """How to measure, the same for every file of a run."""
+
+    target: Target | None = None
+    pair: tuple[int, int] | None = None
+    crossover_hz: float = DEFAULT_CROSSOVER_HZ
+    beside: bool = True  # reading and true peak in threads of their own
+
+    @property
+    def over_limit_dbtp(self) -> float:
+        """Where an over begins."""
+        return 0.0 if self.target is None else self.target.true_peak_limit_dbtp
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Checked:
+    """One file, or other whole pass, as measured."""
+
+    name: str
+    kind: str  # "WAV, 16 bit"
+    channels_text: str
+    summary: Summary
+    options: Options
+    verdicts: dict[str, Verdict] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def is_inside(self) -> bool:
+        """Whether every verdict says inside; what could not be told yet is not."""
+        return all(verdict is Verdict.INSIDE for verdict in self.verdicts.values())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Failed:
+    """One file that could not be read, and the sentence why."""
+
+    name: str
+    message: str
+
+
+def check_files(
+    names: Iterable[str], options: Options, *, progress: Callable[[str], Progress | None]
+) -> Iterable[Checked | Failed]:
+    """Check each file; the results as they come.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Paths as the user wrote them.
+    options : Options
+        How to measure.
+    progress : callable
+        Gives for a name what to call while that file is read, or None.
+    """
+    for name in names:
+        try:
+            yield check_file(name, options, progress=progress(name))
+        except MeterError as error:
+            yield Failed(name=name, message=str(error))
+
+
+def check_file(name: str, options: Options, *, progress: Progress | None = None) -> Checked:
+    """Measure one file from beginning to end, in bounded memory.
+
+    Raises
+    ------
+    AudioFileError
+        The file cannot be read as audio.
+    UsageError
+        The options cannot be meant for it.
+    """
+    with open_audio(Path(name), pair=options.pair) as audio:
+        rows = _measure(audio, options, progress)
+        summary = _summary(audio, rows)
+        notes = list(audio.notes)
+        if summary.nonfinite_samples:
+            notes.append(f"{summary.nonfinite_samples} samples were no numbers and were taken as silence")
+        return Checked(
+            name=name,
+            kind=kind_of(audio.format, audio.subtype),
+            channels_text=channels_text(audio.channels, audio.weights, options.pair, audio.file_channels),
+            summary=summary,
+            options=options,
+            verdicts={} if options.target is None else judge(options.target, summary),
+            notes=tuple(notes),
+        )
+
+
+def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> Soundings:
+    from meter.chain import Chain
+
+    chain = Chain(
+        rate_hz=audio.rate_hz,
+        channels=audio.channels,
+        weights=audio.weights,
+        crossover_hz=options.crossover_hz,
+        over_limit_dbtp=options.over_limit_dbtp,
+        beside=options.beside,
+    )
+    whole_s = None if audio.frames is None else audio.frames / audio.rate_hz
+    blocks = read_ahead(audio.blocks()) if options.beside else audio.blocks()
+    frames, parts = 0, []
+    # Closed in this order, so that the reader has ended before the file is closed.
+    with closing(chain), closing(blocks):
+        for block in blocks:
+            parts.append(chain.process(block))
+            frames += len(block)
+            if progress is not None:
+                progress(frames / audio.rate_hz, whole_s)
+        parts.append(chain.flush())
+    return np.concatenate(parts)
+
+
+def _summary(audio: AudioFile, rows: Soundings) -> Summary:
+    from meter.passes import summarise
+
+    # What the header promised and the file does not hold is lost, like frames of a live source.
+    lost = Gap(at_s=audio.frames_read / audio.rate_hz, frames=audio.lost_frames)
+    return summarise(
+        rows,
+        rate_hz=audio.rate_hz,
+        channels=audio.channels,
+        weights=audio.weights,
+        gaps=(lost,) if lost.frames else (),
+    )
+
+
+_WORD_LENGTHS: Final = {
+    "PCM_S8": "8 bit",
+    "PCM_U8": "8 bit",
+    "PCM_16": "16 bit",
+    "PCM_24": "24 bit",
+    "PCM_32": "32 bit",
+    "FLOAT": "32-bit float",
+    "DOUBLE": "64-bit float",
+}
+
+_KINDS: Final = {"WAVEX": "WAV", "OGG": "Ogg"}
+
+_CODECS: Final = {"VORBIS": "Ogg Vorbis", "OPUS": "Opus", "MPEG_LAYER_III": "MP3"}
+
+
+def kind_of(format_: str, subtype: str) -> str:
+    """Format and word length in plain words."""
+    if subtype in _CODECS:
+        return _CODECS[subtype]
+    kind = _KINDS.get(format_, format_)
+    return f"{kind}, {_WORD_LENGTHS.get(subtype, subtype.replace('_', ' ').lower())}"
+
+
+def channels_text(
+    channels: int, weights: tuple[float, ...], pair: tuple[int, int] | None, of_channels: int
+) -> str:
+    """The channels in plain words, with their weights where they are not all alike."""
+    if pair is not None:
+        return f"channels {pair[0]} and {pair[1]} of {of_channels}"
+    words = {1: "mono", 2: "stereo"}.get(channels, f"{channels} channels")
+    if len(set(weights)) > 1:
+        words += f" weighted {', '.join(f'{weight:g}' for weight in weights)}"
+    return words

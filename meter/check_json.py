@@ -1,0 +1,83 @@
+"""A checked file as one JSON object on one line.
+
+The keys mean the same in every output of the program. JSON knows no infinity: silence is
+null, as is all that cannot be given, and ``why_null`` says why.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any, Final
+
+from meter.check import Checked, Failed
+from meter.soundings import BANDS
+from meter.summary_keys import value_of, why_null
+
+PLAIN_KEYS: Final = (
+    "integrated_lufs",
+    "loudness_range_lu",
+    "loudness_range_stable",
+    "momentary_max_lufs",
+    "short_term_max_lufs",
+    "loudest_30s_lufs",
+    "loudest_30s_at_s",
+    "true_peak_dbtp",
+    "sample_peak_dbfs",
+    "peak_to_loudness_lu",
+    "correlation",
+)
+"""Values that stand in a summary under the same key."""
+
+
+def file_object(checked: Checked) -> dict[str, Any]:
+    """The object of a checked file, ready to be written."""
+    summary = checked.summary
+    why: dict[str, str] = {}
+
+    def plain(key: str) -> float | None:
+        value = value_of(summary, key)
+        if value is None:
+            why[key] = why_null(summary, key)
+        elif math.isinf(value):
+            why[key] = "silence"
+            return None
+        return value
+
+    made: dict[str, Any] = {
+        "type": "file",
+        "path": checked.name,
+        "seconds": summary.seconds,
+        "sample_rate_hz": _whole(summary.sample_rate_hz),
+        "channels": summary.channels,
+    }
+    made |= {key: plain(key) for key in PLAIN_KEYS}
+    made["fold_loss_db"] = {band: plain(f"fold_loss_db.{band}") for band in BANDS}
+    made["low_correlation"] = plain("low_correlation")
+    made |= {
+        "lost_frames": summary.lost_frames,
+        "gaps": [{"at_s": gap.at_s, "frames": gap.frames} for gap in summary.gaps],
+        "nonfinite_samples": summary.nonfinite_samples,
+        "overs": summary.overs,
+    }
+    target = checked.options.target
+    if target is None:
+        why["target"] = "does not apply"
+    made["target"] = None if target is None else target.name
+    made["verdicts"] = {key: verdict.word for key, verdict in checked.verdicts.items()}
+    made["why_null"] = why
+    return made
+
+
+def error_object(failed: Failed) -> dict[str, Any]:
+    """The object of a file that could not be read."""
+    return {"type": "error", "path": failed.name, "message": failed.message}
+
+
+def as_line(made: dict[str, Any]) -> str:
+    """One line of ASCII, whatever the name of a file holds."""
+    return json.dumps(made, allow_nan=False)
+
+
+def _whole(number: float) -> float | int:
+    return int(number) if float(number).is_integer() else number

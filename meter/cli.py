@@ -1,0 +1,238 @@
+"""The command line: what was asked for, and which part of the program does it.
+
+Exit status: 0 done, 1 a file missed its target (with --strict) or a proof failed,
+2 unusable arguments or an unreadable input, 130 stopped with Ctrl-C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+import re
+import sys
+from collections.abc import Callable
+from typing import Final
+
+from meter.errors import MeterError, UsageError
+
+INTERRUPTED: Final = 130
+READER_GONE: Final = 141
+"""As a shell reports a program that was stopped because nobody reads its output any more."""
+
+ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+"""Small matrix products on many threads burn whole cores and are slower."""
+
+EXAMPLES: Final = """\
+examples:
+  leadline check tune.wav                        what it measures
+  leadline check *.wav --target club             each file held against a target
+  leadline check tune.flac --target ebu-r128 --strict    exit status 1 when it misses
+  leadline check set.wav --json                  one JSON object a line
+  leadline demo                                  a tune with planted faults, measured
+  leadline prove                                 the published test signals, measured here and now
+"""
+
+CHECK_EXAMPLES: Final = """\
+targets that come with the program: club, ebu-r128. Your own stand in targets.toml in the
+settings folder, for example:
+
+  [mine]
+  loudest_30s_lufs = { min = -7.5, max = -6.5 }
+  true_peak_dbtp = { max = -0.5 }
+  fold_loss_db.below_crossover = { min = -1.0 }
+
+exit status: 0 done, 1 a file is not inside its target (with --strict), 2 unusable arguments
+or a file that cannot be read; one bad file never stops the rest.
+"""
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command.
+
+    Parameters
+    ----------
+    argv : list of str, optional
+        The arguments; those of the process when not given.
+
+    Returns
+    -------
+    int
+        The exit status.
+    """
+    _hold_to_one_thread()
+    try:
+        status = _run(argv)
+        sys.stdout.flush()
+        return status
+    except KeyboardInterrupt:
+        print("\nstopped", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        _forget_output()
+        return READER_GONE
+
+
+def _run(argv: list[str] | None) -> int:
+    parser = build_parser()
+    try:
+        args = parser.parse_args(argv)
+    except SystemExit as end:  # --help, --version, or arguments that make no sense
+        return end.code if isinstance(end.code, int) else 2
+    command: Callable[[argparse.Namespace], int] | None = args.run
+    if command is None:
+        parser.print_help()
+        return 0
+    try:
+        return command(args)
+    except MeterError as problem:
+        return _say_problem(problem, as_json=getattr(args, "json", False))
+
+
+def _forget_output() -> None:
+    """Nobody reads the output any more; without this Python complains when it flushes at exit."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """All commands and their arguments."""
+    parser = argparse.ArgumentParser(
+        prog="leadline",
+        description="A loudness and low-end meter for people who make bass music.",
+        epilog=EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=f"leadline {_version()}")
+    parser.set_defaults(run=None)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    _add_check(commands)
+    _add_prove(commands)
+    _add_demo(commands)
+    return parser
+
+
+def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    check = commands.add_parser(
+        "check",
+        help="measure audio files",
+        description="Measure audio files: loudness, peaks, left and right, what is lost in mono.",
+        epilog=CHECK_EXAMPLES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    check.add_argument("files", nargs="+", metavar="FILE", help="WAV, AIFF, FLAC, Ogg Vorbis, Opus or MP3")
+    check.add_argument("--target", metavar="NAME", help="hold each file against this target")
+    check.add_argument(
+        "--strict", action="store_true", help="exit status 1 when a file is not inside its target"
+    )
+    check.add_argument("--json", action="store_true", help="one JSON object a line")
+    check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
+    check.add_argument(
+        "--crossover",
+        metavar="HZ",
+        default="120",
+        help="up to where the low end goes: 40 to 300 Hz, 120 unless set",
+    )
+    check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
+    check.set_defaults(run=_check)
+
+
+def _add_prove(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    prove = commands.add_parser(
+        "prove",
+        help="measure the published test signals here and now",
+        description="Make the published test signals, measure them, and hold each to its limit.",
+        epilog="exit status: 0 all inside, 1 one missed.",
+        allow_abbrev=False,
+    )
+    prove.add_argument("--json", action="store_true", help="one JSON object a line")
+    prove.set_defaults(run=_prove)
+
+
+def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    demo = commands.add_parser(
+        "demo",
+        help="measure the demo tune and name its planted faults",
+        description="Make the demo tune, measure it, and say whether each planted fault is read.",
+        epilog="exit status: 0 every reading agrees with what was planted, 1 one does not.",
+        allow_abbrev=False,
+    )
+    demo.set_defaults(run=_demo)
+
+
+def _check(args: argparse.Namespace) -> int:
+    from meter import check_command
+    from meter.check import Options
+
+    options = Options(
+        target=check_command.target_named(args.target),
+        pair=None if args.channels is None else pair_from(args.channels),
+        crossover_hz=crossover_from(args.crossover),
+        beside=not args.one_thread,
+    )
+    return check_command.run(args.files, options, strict=args.strict, as_json=args.json)
+
+
+def _prove(args: argparse.Namespace) -> int:
+    from meter import prove
+
+    return prove.run(args.json)
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from meter import demo
+
+    return demo.run()
+
+
+def pair_from(text: str) -> tuple[int, int]:
+    """Two channels from "3,4"; `UsageError` for anything else."""
+    found = re.fullmatch(r"\s*([1-9][0-9]{0,3})\s*,\s*([1-9][0-9]{0,3})\s*", text, re.ASCII)
+    if found is None or int(found[1]) == int(found[2]):
+        raise UsageError(
+            f"--channels {text} came; expected two different channels counted from 1, such as --channels 3,4"
+        )
+    return int(found[1]), int(found[2])
+
+
+def crossover_from(text: str) -> float:
+    """A crossover frequency in Hz; `UsageError` for anything else."""
+    from meter.check import CROSSOVER_RANGE_HZ
+
+    lowest, highest = CROSSOVER_RANGE_HZ
+    try:
+        value_hz = float(text)
+    except ValueError:
+        value_hz = math.nan
+    if not lowest <= value_hz <= highest:
+        raise UsageError(f"--crossover {text} came; expected a frequency of {lowest:g} to {highest:g} Hz")
+    return value_hz
+
+
+def _say_problem(problem: MeterError, *, as_json: bool) -> int:
+    from meter.console import say
+
+    if as_json:
+        import json
+
+        say(json.dumps({"type": "error", "path": None, "message": str(problem)}), sys.stdout)
+    say(f"error: {problem}", sys.stderr)
+    return 2
+
+
+def _hold_to_one_thread() -> None:
+    if "numpy" not in sys.modules:
+        for name in ONE_THREAD:
+            os.environ.setdefault(name, "1")
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("leadline")
+    except PackageNotFoundError:
+        return "(run from its folder)"
