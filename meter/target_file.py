@@ -17,8 +17,11 @@ from typing import Any, Final
 
 from meter.errors import SettingsError, UsageError
 from meter.target_reader import SCHEMA, Problem, TargetReader, nearest
-from meter.targets import Limit, Target
+from meter.targets import MEASURES, Limit, Target
 from meter.toml_lines import key_lines
+
+MOST_BROKEN_LINES: Final = 20
+"""After so many the reader stops: this was never a targets file."""
 
 MOST_BYTES: Final = 1_000_000
 """A larger file is no targets file."""
@@ -90,7 +93,7 @@ def parse_targets(text: str, *, place: str) -> dict[str, Target]:
     """
     document, problems = _syntax(text)
     if document is not None:
-        reader = TargetReader(key_lines(document[0]))
+        reader = TargetReader(key_lines(document[0]), broken_lines=[line for line, _ in problems])
         targets = reader.targets(document[1])
         problems += reader.problems
     if not problems:
@@ -106,10 +109,10 @@ def targets_as_toml(targets: Iterable[Target]) -> str:
     for target in targets:
         parts.append(f"\n[{target.name}]\n")
         parts.append(f"title = {_quoted(target.title)}\nsource = {_quoted(target.source)}\n")
-        parts += [f"{key} = {_limit_as_toml(limit)}\n" for key, limit in target.limits.items()]
+        parts += _limits_as_toml(target.limits)
         if target.live_limits:
             parts.append(f"\n[{target.name}.live]\n")
-            parts += [f"{key} = {_limit_as_toml(limit)}\n" for key, limit in target.live_limits.items()]
+            parts += _limits_as_toml(target.live_limits)
     return "".join(parts)
 
 
@@ -141,10 +144,10 @@ def _syntax(text: str) -> tuple[tuple[str, dict[str, Any]] | None, list[Problem]
             return None, [*problems, (1, "this is nested deeper than any targets file")]
         except ValueError as error:  # also a number of thousands of digits
             found = _SYNTAX_LINE.search(str(error))
-            line = int(found[1]) if found else max(len(text.rstrip().split("\n")), 1)
+            line = int(found[1]) if found else _line_without_place(lines, error)
             what = _SYNTAX_LINE.sub("", str(error)).replace(" (at end of document)", "")
             problems.append((line, f"this is no TOML: {what[:1].lower()}{what[1:]}"))
-            if not _ASSIGNMENT.match(lines[line - 1]):
+            if len(problems) == MOST_BROKEN_LINES or not _ASSIGNMENT.match(lines[line - 1]):
                 return None, problems
             lines[line - 1] = ""
 
@@ -154,6 +157,18 @@ def _quoted(words: str) -> str:
     return json.dumps(words, ensure_ascii=False)
 
 
-def _limit_as_toml(limit: Limit) -> str:
-    ends = [("min", limit.min), ("max", limit.max)]
-    return "{ " + ", ".join(f"{name} = {end!r}" for name, end in ends if end is not None) + " }"
+def _line_without_place(lines: list[str], error: ValueError) -> int:
+    """Where an error lies that does not say so: at the end, or in a line with an endless number."""
+    if isinstance(error, tomllib.TOMLDecodeError):
+        return max(number for number, line in enumerate(lines, 1) if line.strip() or number == 1)
+    return max(range(len(lines)), key=lambda at: len(lines[at])) + 1
+
+
+def _limits_as_toml(limits: Mapping[str, Limit]) -> list[str]:
+    """A line for each limit, always in the same order."""
+    lines = []
+    for key in (key for key in MEASURES if key in limits):
+        ends = [("min", limits[key].min), ("max", limits[key].max)]
+        inner = ", ".join(f"{name} = {end!r}" for name, end in ends if end is not None)
+        lines.append(f"{key} = {{ {inner} }}\n")
+    return lines

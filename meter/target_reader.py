@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from meter.soundings import BANDS
@@ -33,10 +33,19 @@ Problem = tuple[int, str]
 
 
 class TargetReader:
-    """Makes targets of a parsed document and collects every problem on the way."""
+    """Makes targets of a parsed document and collects every problem on the way.
 
-    def __init__(self, lines: Mapping[KeyPath, int]) -> None:
+    Parameters
+    ----------
+    lines : mapping
+        Line of each key.
+    broken_lines : sequence of int
+        Lines that are no TOML and so are missing here; each may have held a limit.
+    """
+
+    def __init__(self, lines: Mapping[KeyPath, int], *, broken_lines: Sequence[int] = ()) -> None:
         self._lines = lines
+        self._broken_lines = broken_lines
         self.problems: list[Problem] = []
 
     def targets(self, document: dict[str, Any]) -> dict[str, Target]:
@@ -76,7 +85,7 @@ class TargetReader:
             live = {}
         limits = self._limits(path, table, TARGET_KEYS, ("title", "source", "live"))
         live_limits = self._limits((*path, "live"), live, TARGET_KEYS[3:], ())
-        if not {*table, *live} & {*TARGET_KEYS[3:]}:
+        if not self._is_broken(name) and not {*table, *live} & {*TARGET_KEYS[3:]}:
             self._problem(path, f"[{name}] has no limit; give one, such as true_peak_dbtp = {{ max = -1.0 }}")
         return Target(
             name=name,
@@ -85,6 +94,13 @@ class TargetReader:
             limits=limits,
             live_limits=live_limits,
         )
+
+    def _is_broken(self, name: str) -> bool:
+        """Whether a line is missing from a target."""
+        begins = self._lines[(name,)]
+        others = (line for path, line in self._lines.items() if len(path) == 1 and line > begins)
+        ends = min(others, default=None)
+        return any(begins < line and (ends is None or line < ends) for line in self._broken_lines)
 
     def _words(self, path: KeyPath, table: dict[str, Any], key: str, otherwise: str) -> str:
         value = table.get(key, otherwise)

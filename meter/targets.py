@@ -56,6 +56,10 @@ SHORT_TERM_KEY: Final = "short_term_lufs"
 """Key of the verdict on a live S. Targets do not limit it: it follows from their ceilings."""
 
 
+MOST_DECIMALS: Final = 10
+"""A value that more would be needed for is written out in full."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
     """A range that a measure should lie in; None = open at that end."""
@@ -187,19 +191,22 @@ def value_text(value: float, *, decimals: int = 1, limit: Limit | None = None, p
     if math.isinf(value):
         return "-∞" if value < 0 else "∞"
     verdict = None if limit is None else verdict_on(value, limit)
-    for places in range(decimals, 18):
-        shown = round(value, places)
-        if limit is None or verdict_on(shown, limit) is verdict:
+    text = repr(value)
+    for places in range(decimals, MOST_DECIMALS):
+        rounded = f"{round(value, places) + 0.0:.{places}f}"
+        if limit is None or verdict_on(float(rounded), limit) is verdict:
+            text = rounded
             break
-    return f"{shown + 0.0:{'+' if plus and shown else ''}.{places}f}"
+    return f"+{text}" if plus and float(text) > 0.0 else text
 
 
 def limit_text(value: float, decimals: int = 1) -> str:
     """A limit as it was set, never rounded."""
-    for places in range(decimals, 18):
-        if round(value, places) == value:
-            break
-    return f"{value + 0.0:.{places}f}"
+    for places in range(decimals, MOST_DECIMALS):
+        text = f"{value + 0.0:.{places}f}"
+        if float(text) == value:
+            return text
+    return repr(value)
 
 
 def _live_value(reading: Reading, key: str) -> float | None:
