@@ -153,8 +153,25 @@ def test_the_gate_signals_tell_a_wrong_gate_from_the_right_one():
 
 
 @pytest.mark.parametrize(
-    "name", ["3341-1 I", "3341-3", "3341-5", "2217 relative gate", "2217 tone 25 Hz at -24"]
+    ("gate_lu", "low_pct", "high_pct", "reads_lu"),
+    # The first is the one of EBU Tech 3342 v4 (SEEN-S); what others would read is CALC.
+    [
+        (-20, 10, 95, 24.03),
+        (-19, 10, 95, 23.16),
+        (-21, 10, 95, 24.75),
+        (-20, 5, 95, 25.44),
+        (-20, 10, 90, 22.62),
+    ],
 )
+def test_the_ramp_tells_wrong_gates_and_percentiles_from_the_right_ones(gate_lu, low_pct, high_pct, reads_lu):
+    powers = 10.0 ** (np.array([level for _, level in ebu_tech_3342_v4_2023.RAMP_STEPS]) / 10.0)
+    short_term = np.convolve(powers, np.ones(30) / 30.0, "valid")  # 3 s of steps of 100 ms
+    kept = np.sort(powers_to_lufs(short_term[short_term >= short_term.mean() * 10.0 ** (gate_lu / 10.0)]))
+    low, high = (kept[round((len(kept) - 1) * pct / 100)] for pct in (low_pct, high_pct))
+    assert high - low == pytest.approx(reads_lu, abs=0.006)
+
+
+@pytest.mark.parametrize("name", GATED_AND_NOT)
 def test_a_general_library_reads_the_same(name):
     # pyloudnorm, filter class "DeMan": the coefficients of Tables 1 and 2 to 3e-11 dB (MEAS).
     import pyloudnorm
