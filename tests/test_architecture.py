@@ -92,6 +92,34 @@ def test_the_measures_import_with_nothing_but_numpy_and_scipy():
     assert set(done) == modules_of("meter/dsp")
 
 
+# --- prose ----------------------------------------------------------------------------------
+
+
+def files_named_in(text: str) -> set[str]:
+    """What a page links to, and what it calls a file or folder of ours."""
+    links = set(re.findall(r"\]\((?!\w+:|#)([^)#]+)", text))
+    ours = r"(?:meter|ui|demo_signals|tests|docs)/[\w./-]+|[\w-]+\.(?:md|toml)"
+    return links | set(re.findall(rf"`(?:\./)?({ours})(?: [^`]*)?`", text))
+
+
+@pytest.mark.parametrize("path", PROSE, ids=name_of)
+def test_a_page_names_only_files_that_exist(path):
+    named = files_named_in(path.read_text("utf-8"))
+    gone = [name for name in named if not (path.parent / name).exists() and not (ROOT / name).exists()]
+    assert not gone, f"{name_of(path)} names {', '.join(sorted(gone))}: not there"
+
+
+def test_a_page_that_names_a_missing_file_is_found():
+    page = "see [the picture](docs/a.png), `meter/no.py`, `./tests/run -k x`, `meter` and [a page](https://x.y/z)"
+    assert files_named_in(page) == {"docs/a.png", "meter/no.py", "tests/run"}
+
+
+def test_the_first_page_names_the_two_commands_that_begin_everything():
+    readme = (ROOT / "README.md").read_text("utf-8")
+    assert "\n    ./leadline demo\n" in readme
+    assert "\n    ./tests/run\n" in readme
+
+
 # --- our own words --------------------------------------------------------------------------
 
 
@@ -153,8 +181,8 @@ RULES = [
     Rule(
         pattern=r"(?<![\w.])/(root|home/\w+|opt/\w+|work/(main|shared))/",
         instead="no path of one machine: use a path relative to the project, or a temporary folder",
-        bad="open('/ro" + "ot/take.wav')",
-        good="tests/root/take.wav",
+        bad="open('/home" + "/someone/take.wav')",
+        good="tests/home/someone/take.wav",
         where=EVERYTHING,
         but=("tests/test_architecture.py",),
     ),
