@@ -19,7 +19,6 @@ from meter.dsp.grid import BLOCKS_A_SECOND, BLOCKS_A_SOUNDING, CELLS_A_BLOCK, Gr
 from meter.dsp.loudness import LoudnessMeter
 from meter.dsp.overs import OverLog
 from meter.dsp.samples import clean
-from meter.dsp.true_peak import Peaks
 from meter.errors import UsageError
 from meter.rows import close_row, make_rows
 from meter.soundings import (
@@ -37,7 +36,7 @@ from meter.standards import bs1770
 from meter.units import Samples, db_to_amplitude
 
 DEFAULT_CROSSOVER_HZ: Final = 120.0
-_BATCH_BLOCKS: Final = BLOCKS_A_SECOND
+_BATCH_BLOCKS: Final = 2 * BLOCKS_A_SECOND
 
 
 class Chain:
@@ -86,7 +85,9 @@ class Chain:
         self.rate_hz, self.channels = rate_hz, channels
         self.weights = bs1770.default_weights(channels) if weights is None else tuple(weights)
         if len(self.weights) != channels:
-            raise UsageError(f"there are {len(self.weights)} weights for {channels} channels; give one for each")
+            raise UsageError(
+                f"there are {len(self.weights)} weights for {channels} channels; give one for each"
+            )
         self._weights = np.array(self.weights)
         self.loudness = LoudnessMeter()
         self._analyser = Analyser(
@@ -129,7 +130,12 @@ class Chain:
     @property
     def frames(self) -> int:
         """Frames since the start of the pass, lost ones included."""
-        return self._grid_start + self.grid.cell_edge(self._block * CELLS_A_BLOCK) + self._filled - self._pass_start
+        return (
+            self._grid_start
+            + self.grid.cell_edge(self._block * CELLS_A_BLOCK)
+            + self._filled
+            - self._pass_start
+        )
 
     def process(self, block: Samples) -> Soundings:
         """Take any number of frames, shape (n, channels); the soundings they complete.
@@ -236,7 +242,7 @@ class Chain:
         rows["flags"][:1] |= self._next_flags
         self._next_flags = 0
         while self._new_overs and self._new_overs[0] < rows["start_frame"][-1] + rows["frames"][-1]:
-            at = np.searchsorted(rows["start_frame"], self._new_overs.pop(0), side="right") - 1
+            at = int(np.searchsorted(rows["start_frame"], self._new_overs.pop(0), side="right")) - 1
             rows["overs"][max(at, 0)] += 1
         self.nonfinite_samples += int(rows["nonfinite"].sum())
         self.totals.add(rows, self.recent.add(rows))

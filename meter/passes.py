@@ -24,7 +24,7 @@ from meter.soundings import (
     Summary,
 )
 from meter.standards import bs1770
-from meter.units import Floats, Samples, amplitude_to_db, power_to_lufs
+from meter.units import Floats, Samples, amplitude_to_db, power_to_db, power_to_lufs
 
 _SILENCE: Final = "silence"
 _NOT_YET: Final = "not yet"
@@ -37,7 +37,9 @@ def _unbroken(rows: Soundings) -> list[Soundings]:
     breaks = np.flatnonzero((rows["flags"] & AFTER_GAP) != 0)
     runs: list[Soundings] = []
     for start, stop in zip([0, *breaks], [*breaks, len(rows)], strict=True):
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], usable[start:stop], [False]]).astype(np.int8)))
+        edges = np.flatnonzero(
+            np.diff(np.concatenate([[False], usable[start:stop], [False]]).astype(np.int8))
+        )
         runs += [rows[start + a : start + b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
     return runs
 
@@ -102,7 +104,7 @@ def _short_term_peak_to_loudness(runs: list[Soundings], powers: list[Floats], ch
         heard = (loud > gating.ABSOLUTE_GATE_POWER) & (peaks > 0.0)
         if heard.any():
             ratio = float((peaks[heard].astype(np.float64) ** 2 / loud[heard]).min())
-            found = 10.0 * math.log10(ratio) - power_to_lufs(1.0)
+            found = power_to_db(ratio) - power_to_lufs(1.0)
             smallest = found if smallest is None else min(smallest, found)
     return smallest
 
@@ -159,7 +161,12 @@ def summarise(
     true_peaks = rows["true_peak"][:, :channels]
     true_peak = _peak_db(true_peaks)
     plr = None
-    if integrated is not None and true_peak is not None and math.isfinite(integrated) and math.isfinite(true_peak):
+    if (
+        integrated is not None
+        and true_peak is not None
+        and math.isfinite(integrated)
+        and math.isfinite(true_peak)
+    ):
         plr = true_peak - integrated
     pair_correlation, losses, low_correlation = _pair(rows, channels)
     values: dict[str, float | None] = {

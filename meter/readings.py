@@ -64,7 +64,9 @@ class Totals:
     def add(self, rows: Soundings, loudest_low: float) -> None:
         """Take new rows, and the loudest 3 s of the low end that `Recent` found in them."""
         self.true_peaks = np.maximum(self.true_peaks, rows["true_peak"][:, : self._channels].max(axis=0))
-        self.sample_peaks = np.maximum(self.sample_peaks, rows["sample_peak"][:, : self._channels].max(axis=0))
+        self.sample_peaks = np.maximum(
+            self.sample_peaks, rows["sample_peak"][:, : self._channels].max(axis=0)
+        )
         self.loudest_low_power = max(self.loudest_low_power, loudest_low)
 
     def is_raised_by(self, amplitudes: Floats) -> bool:
@@ -148,7 +150,9 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
         short_term_max_lufs=_lufs(loudness.short_term_max),
         loudest_30s_lufs=None if run is None else run[1],
         loudest_30s_at_s=None if run is None else run[0] / SOUNDINGS_A_SECOND,
-        true_peak_dbtp=tuple(amplitude_to_db(float(a)) for a in newest["true_peak"][:, :channels].reshape(-1)),
+        true_peak_dbtp=tuple(
+            amplitude_to_db(float(a)) for a in newest["true_peak"][:, :channels].reshape(-1)
+        ),
         true_peak_max_dbtp=tuple(amplitude_to_db(float(a)) for a in totals.true_peaks),
         sample_peak_max_dbfs=tuple(amplitude_to_db(float(a)) for a in totals.sample_peaks),
         peak_to_loudness_lu=_minus(amplitude_to_db(float(totals.true_peaks.max())), integrated),

@@ -1,7 +1,8 @@
 """All measures of a run of blocks (50 ms each), in one record a block.
 
 Decides nothing about time: it is fed clean frames that end with a block, and told to start
-anew after a gap. True peak may run in a second thread beside the rest; the results are the same.
+anew after a gap. True peak and the low end may run in a second thread beside the rest; the
+results are the same.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ class Analyser:
     low_end : bool
         Measure the low bands.
     beside : bool
-        Run true peak in a second thread.
+        Run true peak and the low end in a second thread.
     """
 
     def __init__(
@@ -73,7 +74,7 @@ class Analyser:
         self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
         past = max(self.peaks.past_frames, self._low.past_frames if self._low else 0)
         self._window = Window(channels=channels, past_frames=past)
-        self._helper = ThreadPoolExecutor(1, "true-peak") if beside else None
+        self._helper = ThreadPoolExecutor(1, "peaks-and-low-end") if beside else None
 
     def reset(self) -> None:
         """As a new object."""
@@ -109,15 +110,23 @@ class Analyser:
         self._window.push(frames)
         job: Future[Peaks] | None = None
         if self._helper:
-            job = self._helper.submit(self.peaks.process, self._window, blocks=blocks)
+            job = self._helper.submit(self._peaks_and_low_end, records, blocks)
         records["frames"] = len(frames) // blocks
         self._set_k(records, frames, blocks, first_block)
         self._pair_sums(records, blocks)
-        peaks = job.result() if job else self.peaks.process(self._window, blocks=blocks)
+        peaks = job.result() if job else self._peaks_and_low_end(records, blocks)
         self._set_peaks(records, peaks, blocks)
         return records, peaks
 
-    def process_short(self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64]) -> tuple[Blocks, Peaks, Peaks]:
+    def _peaks_and_low_end(self, records: Blocks, blocks: int) -> Peaks:
+        """The dearer half; writes only the low-end columns, so it may run beside the rest."""
+        if self._low:
+            records["low"], records["low_count"] = self._low.process(self._window, blocks=blocks)
+        return self.peaks.process(self._window, blocks=blocks)
+
+    def process_short(
+        self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64]
+    ) -> tuple[Blocks, Peaks, Peaks]:
         """Measure a last block that stayed short, and the true peak that lags behind it.
 
         Parameters
@@ -138,7 +147,7 @@ class Analyser:
                 record["cell_power"][0, cell, : self._channels] = np.vecdot(part, part) / (stop - start)
             self._window.push(frames)
             self._pair_sums(record, 1)
-            peaks = self.peaks.process(self._window, blocks=1)
+            peaks = self._peaks_and_low_end(record, 1)
             self._set_peaks(record, peaks, 1)
         return record, peaks, self.peaks.finish(self._window)
 
@@ -163,7 +172,7 @@ class Analyser:
         records["k_energy"][:, : self._channels] = sums.sum(axis=1)
 
     def _pair_sums(self, records: Blocks, blocks: int) -> None:
-        """Sums of left, right and their product: full range, and in the low bands."""
+        """Sums of left, right and their product over the full range."""
         planar = self._window.planar()
         left = planar[0].reshape(blocks, -1)
         if self._grid.is_regular and left.shape[1] % CELLS_A_BLOCK == 0:
@@ -174,8 +183,6 @@ class Analyser:
             wide = planar.astype(np.float64).reshape(self._channels, blocks, -1)
             sums = [np.vecdot(wide[a], wide[b]) for a, b in self._pairs()]
         records["full"][:, : len(sums)] = np.stack(sums, axis=1)
-        if self._low:
-            records["low"], records["low_count"] = self._low.process(self._window, blocks=blocks)
 
     def _pairs(self) -> list[tuple[int, int]]:
         return [(0, 0)] if self._channels == 1 else [(0, 0), (1, 1), (0, 1)]

@@ -55,7 +55,9 @@ class Decimator:
         self._channels = channels
         self._block_frames = grid.block_frames(0)
         outputs = self._block_frames // self.factor
-        self._group = min((d for d in range(1, outputs + 1) if outputs % d == 0), key=lambda d: abs(d - _GROUP))
+        self._group = min(
+            (d for d in range(1, outputs + 1) if outputs % d == 0), key=lambda d: abs(d - _GROUP)
+        )
         self._rows = outputs // self._group
         self._width = (self._group - 1) * self.factor + len(self._filter)
         self._is_regular = grid.is_regular
@@ -81,7 +83,8 @@ class Decimator:
         planes = self._input.reshape(blocks, self._channels, self._rows, self._width)
         step = self._group * self.factor
         np.copyto(
-            planes, window.strided(self.past_frames, blocks=blocks, rows=self._rows, step=step, width=self._width)
+            planes,
+            window.strided(self.past_frames, blocks=blocks, rows=self._rows, step=step, width=self._width),
         )
         out = np.matmul(self._input, self._kernel).reshape(blocks, self._channels, -1)
         return np.ascontiguousarray(out.swapaxes(0, 1), np.float64).reshape(self._channels, -1)

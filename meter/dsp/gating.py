@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from meter.standards import bs1770
-from meter.units import Floats, lufs_to_power, power_to_lufs
+from meter.units import Floats, lufs_to_power, power_to_db, power_to_lufs
 
 ABSOLUTE_GATE_POWER: Final = lufs_to_power(bs1770.ABSOLUTE_GATE_LUFS)
 RELATIVE_GATE_RATIO: Final = 10.0 ** (bs1770.RELATIVE_GATE_LU / 10.0)
@@ -70,8 +70,10 @@ def loudness_range(short_terms: Floats) -> float | None:
     if len(loud) == 0:
         return None
     kept = np.sort(loud[loud >= loud.mean() * LRA_RELATIVE_GATE_RATIO])
-    low, high = (kept[math.floor((len(kept) - 1) * share / 100.0 + 0.5)] for share in (LRA_LOW_PCT, LRA_HIGH_PCT))
-    return float(10.0 * np.log10(high / low))
+    low, high = (
+        kept[math.floor((len(kept) - 1) * share / 100.0 + 0.5)] for share in (LRA_LOW_PCT, LRA_HIGH_PCT)
+    )
+    return power_to_db(float(high / low))
 
 
 def moving_mean(powers: Floats, width: int) -> Floats:

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from meter.dsp import gating
-from meter.units import Floats, power_to_lufs, powers_to_lufs
+from meter.units import Floats, power_to_db, power_to_lufs, powers_to_lufs
 
 BIN_LU: Final = 0.01
 LOWEST_LUFS: Final = -70.0
@@ -77,4 +77,4 @@ class PowerHistogram:
             for share in (gating.LRA_LOW_PCT, gating.LRA_HIGH_PCT)
         ]
         low, high = (self._sums[first + place] / counts[place] for place in places)
-        return float(10.0 * np.log10(high / low))
+        return power_to_db(float(high / low))

@@ -88,13 +88,12 @@ class LowBands:
         low = [lr4_low_pass(f, rate_hz=rate_hz) for f in EDGES_HZ]
         high = [lr4_high_pass(f, rate_hz=rate_hz) for f in EDGES_HZ]
         self._bottom = _Section([lr4_high_pass(BOTTOM_HZ, rate_hz=rate_hz)], 2)
-        self._bands = [
-            _Section([low[0]], 2),
-            _Section([high[0], low[1]], 2),
-            _Section([high[1], low[2]], 2),
-        ]
+        self._lowest = _Section([low[0]], 2)
+        self._under_middle = _Section([low[1]], 2)
+        self._middle = _Section([high[0]], 2)
+        self._upper = _Section([high[1], low[2]], 2)
         self._below: _Section | None = None
-        if crossover_hz != EDGES_HZ[0]:
+        if crossover_hz != EDGES_HZ[1]:
             self._below = _Section([lr4_low_pass(crossover_hz, rate_hz=rate_hz)], 2)
 
     def process(self, window: Window, *, blocks: int) -> tuple[Floats, int]:
@@ -109,23 +108,30 @@ class LowBands:
         """
         samples = self._bottom.process(self._decimator.process(window, blocks=blocks))
         count = samples.shape[1] // blocks
-        sums = np.empty((blocks, len(EDGES_HZ) + 1, 3))
-        for band, section in enumerate(self._bands):
-            sums[:, band] = _sums(section.process(samples), blocks)
-        below = sums[:, 0] if self._below is None else _sums(self._below.process(samples), blocks)
-        sums[:, -1] = below
-        return sums, count
+        # Everything below 120 Hz is wanted twice: as it is (the usual crossover), and less what is below 60.
+        under_middle = self._under_middle.process(samples)
+        bands = (
+            self._lowest.process(samples),
+            self._middle.process(under_middle),
+            self._upper.process(samples),
+            self._below.process(samples) if self._below else under_middle,
+        )
+        return np.stack([_sums(band, blocks) for band in bands], axis=1), count
 
     def settle(self, floor: float) -> None:
         """In silence: let memories under `floor` become zero, before they become denormal and slow."""
-        for section in (self._bottom, *self._bands, *([self._below] if self._below else [])):
+        for section in self._sections():
             section.settle(floor)
 
     def reset(self) -> None:
         """As a new object."""
         self._decimator.reset()
-        for section in (self._bottom, *self._bands, *([self._below] if self._below else [])):
+        for section in self._sections():
             section.reset()
+
+    def _sections(self) -> list[_Section]:
+        every = (self._bottom, self._lowest, self._under_middle, self._middle, self._upper, self._below)
+        return [section for section in every if section is not None]
 
 
 def _sums(samples: Floats, blocks: int) -> Floats:

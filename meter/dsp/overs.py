@@ -48,7 +48,9 @@ class OverLog:
         cuts = np.flatnonzero(np.diff(frames) > self._merge_frames) + 1
         begun = []
         for lower, upper in zip([0, *cuts], [*cuts, len(frames)], strict=True):
-            if self._begin_or_join(frames[lower], frames[upper - 1], heights[lower:upper], channels[lower:upper]):
+            if self._begin_or_join(
+                frames[lower], frames[upper - 1], heights[lower:upper], channels[lower:upper]
+            ):
                 begun.append(max(0, int(frames[lower])))
         return begun
 

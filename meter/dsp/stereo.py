@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from meter.units import power_to_db
+
 FLOOR_DB: Final = -60.0
 """Shown no lower: an exact cancellation has no number."""
 
@@ -41,4 +43,4 @@ def fold_loss_db(ll: float, rr: float, lr: float) -> float | None:
     kept = (power + 2.0 * lr) / (2.0 * power)
     if kept <= 10.0 ** (FLOOR_DB / 10.0):
         return FLOOR_DB
-    return min(0.0, 10.0 * math.log10(kept))
+    return min(0.0, power_to_db(kept))

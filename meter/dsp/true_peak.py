@@ -77,20 +77,20 @@ class TruePeakMeter:
         self._rows = -(-(grid.block_frames(0) + 1) // self._group)
         if grid.is_regular:
             self._rows = grid.block_frames(0) // self._group
-        self._kernel = self._toeplitz(interpolating_filters(self._factor))
+        self._kernels = [self._toeplitz(taps) for taps in interpolating_filters(self._factor)]
         self._threshold = 1.0 / largest_rise(self._factor)
         self._input: Float32s = np.zeros((0, 0, 0), np.float32)
-        self._fine: Float32s = np.zeros((0, 0, 0), np.float32)
+        self._fine: Float32s = np.zeros((0, 0, 0, 0), np.float32)
+        self._height: Float32s = np.zeros((0, 0, 0), np.float32)
+        self._scratch: Float32s = self._height
         self._last_point: Float32s = np.zeros(channels, np.float32)
 
-    def _toeplitz(self, filters: Floats) -> Float32s:
-        """Matrix from a row of samples to the points between them, all offsets side by side."""
-        group, between = self._group, len(filters)
-        kernel = np.zeros((group + TAPS - 1, between, group), np.float32)
-        for phase in range(between):
-            for frame in range(group):
-                kernel[frame : frame + TAPS, phase, frame] = filters[phase]
-        return kernel.reshape(group + TAPS - 1, between * group)
+    def _toeplitz(self, taps: Floats) -> Float32s:
+        """Matrix from a row of samples to the points at one offset behind each of its frames."""
+        kernel = np.zeros((self._group + TAPS - 1, self._group), np.float32)
+        for frame in range(self._group):
+            kernel[frame : frame + TAPS, frame] = taps
+        return kernel
 
     def reset(self) -> None:
         """Back to silence, as a new object."""
@@ -101,13 +101,16 @@ class TruePeakMeter:
         frames = window.frames // blocks
         channels, group, rows = self._channels, self._group, self._rows
         self._reserve(blocks)
-        samples = window.strided(self.past_frames, blocks=blocks, rows=rows, step=group, width=group + TAPS - 1)
+        samples = window.strided(
+            self.past_frames, blocks=blocks, rows=rows, step=group, width=group + TAPS - 1
+        )
         planes = self._input.reshape(blocks, channels, rows, group + TAPS - 1)
         if frames == rows * group:
             np.copyto(planes, samples)
         else:
             self._copy_ragged(planes, window, frames)
-        np.matmul(self._input, self._kernel, out=self._fine)
+        for kernel, points in zip(self._kernels, self._fine, strict=True):
+            np.matmul(self._input, kernel, out=points)
         height = self._highest(planes, blocks)[:, :frames]
         return self._read(planes, height, blocks, frames)
 
@@ -117,7 +120,10 @@ class TruePeakMeter:
         height = self._channels * self._rows
         width = self._group + TAPS - 1
         self._input = np.zeros((blocks, height, width), np.float32)
-        self._fine = np.empty((blocks, height, self._kernel.shape[1]), np.float32)
+        self._fine = np.empty((len(self._kernels), blocks, height, self._group), np.float32)
+        # Kept from call to call: fresh memory of this size costs more than the arithmetic on it.
+        self._height = np.empty(self._fine.shape[1:], np.float32)
+        self._scratch = np.empty(self._fine.shape[1:], np.float32)
 
     def _copy_ragged(self, planes: Float32s, window: Window, frames: int) -> None:
         """One block that does not fill the rows: pad with zeros, the shape stays."""
@@ -128,15 +134,13 @@ class TruePeakMeter:
 
     def _highest(self, planes: Float32s, blocks: int) -> Float32s:
         """Highest magnitude from each sample up to the next, shape (blocks·channels, frames)."""
-        shape = (blocks * self._channels, self._rows, self._group)
-        fine = self._fine.reshape(blocks * self._channels, self._rows, self._factor - 1, self._group)
         left = TAPS // 2 - 1
-        height = np.abs(planes[..., left : left + self._group]).reshape(shape)
-        scratch = np.empty(shape, np.float32)
-        for phase in range(self._factor - 1):
-            np.abs(fine[:, :, phase], out=scratch)
-            np.maximum(height, scratch, out=height)
-        return height.reshape(blocks * self._channels, -1)
+        height = self._height.reshape((*planes.shape[:3], self._group))
+        np.abs(planes[..., left : left + self._group], out=height)
+        for points in self._fine:
+            np.abs(points, out=self._scratch)
+            np.maximum(self._height, self._scratch, out=self._height)
+        return self._height.reshape(blocks * self._channels, -1)
 
     def _read(self, planes: Float32s, height: Float32s, blocks: int, frames: int) -> Peaks:
         channels = self._channels
@@ -161,20 +165,18 @@ class TruePeakMeter:
         """Peak of the sine through the highest point of each candidate and its two neighbours."""
         channels, factor, group = self._channels, self._factor, self._group
         samples = planes.reshape(blocks * channels, self._rows, -1)
-        fine = self._fine.reshape(blocks * channels, self._rows, factor - 1, group)
-        ends = fine[:, (frames - 1) // group, factor - 2, (frames - 1) % group]
+        fine = self._fine.reshape(factor - 1, blocks * channels, -1)
+        ends = fine[-1, :, frames - 1]
         starts = np.concatenate([self._last_point, ends[:-channels]])
         self._last_point = ends[-channels:].copy()
         left = TAPS // 2 - 1
         which, place = np.divmod(frame, group)
         points = np.empty((factor + 2, len(row)))
         before = np.maximum(frame - 1, 0)
-        points[0] = np.where(
-            frame > 0, fine[row, before // group, factor - 2, before % group], starts[row]
-        )
+        points[0] = np.where(frame > 0, fine[-1, row, before], starts[row])
         points[1] = samples[row, which, left + place]
         for phase in range(factor - 1):
-            points[2 + phase] = fine[row, which, phase, place]
+            points[2 + phase] = fine[phase, row, frame]
         points[-1] = samples[row, which, left + 1 + place]
         top = np.abs(points[1:-1]).argmax(axis=0)
         every = np.arange(len(row))
