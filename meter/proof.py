@@ -7,6 +7,7 @@ opinion in the same table. `meter.prove` prints what comes out.
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,8 @@ from meter.soundings import Summary
 from meter.standards import cases, ebu_tech_3341_v4_2023, ebu_tech_3342_v4_2023, itu_r_bs2217_2_2016
 from meter.standards.cases import Case, Glance, Measured, Signal
 from meter.units import Floats
+
+LOG: Final = logging.getLogger("meter.proof")
 
 LOOKS_A_SECOND: Final = 20
 """A live meter is looked at every 50 ms, as often as the window shows M."""
@@ -132,6 +135,16 @@ def judge(case: Case, values: Floats) -> ProofRow:
     )
 
 
+def _row(case: Case, parts: Sequence[Measured]) -> ProofRow:
+    """Read and judge; a fault of ours is a miss of this row and leaves the others their say."""
+    try:
+        return judge(case, case.take(parts))
+    except Exception as fault:
+        LOG.exception("the row %s could not be read; please report this", case.name)
+        why = f"stopped by {type(fault).__name__}, please report it"
+        return ProofRow(case=case, read=None, lowest=None, highest=None, missed=why)
+
+
 def prove_cases(
     rows: Sequence[Case],
     *,
@@ -146,7 +159,7 @@ def prove_cases(
             progress(done, len(rows), sharing[0].name)
         parts = [measured_by(part) for part in sharing[0].parts()]
         for case in sharing:
-            yield judge(case, case.take(parts))
+            yield _row(case, parts)
             done += 1
 
 

@@ -108,6 +108,19 @@ def test_rows_that_share_a_signal_measure_it_once():
     assert len(meter.signals) == 2
 
 
+def test_a_row_that_breaks_is_a_miss_and_the_rows_after_it_are_still_read(caplog):
+    def breaks(parts):
+        raise ValueError("shapes")
+
+    rows = [make_case(name="first", take=breaks), make_case(name="second")]
+    verdicts = [row.verdict for row in proof.prove_cases(rows, measured_by=Reads(-22.99))]
+    assert verdicts == ["missed: stopped by ValueError, please report it", "inside"]
+    (record,) = caplog.records
+    assert record.getMessage() == "the row first could not be read; please report this"
+    assert record.exc_info is not None
+    caplog.clear()
+
+
 def test_each_part_of_a_signal_gets_a_meter_of_its_own():
     parts = [Signal(samples=np.zeros((10, 2)), rate_hz=RATE_HZ) for _ in range(3)]
     meter = Reads(-22.99)
