@@ -311,6 +311,13 @@ def test_installing_can_be_forbidden(system, options, variables):
     assert system.start(*options, "demo", **variables).stderr == ""
 
 
+def test_a_folder_that_cannot_be_written_is_no_matter_once_it_is_made(made):
+    made.become_debian()
+    shutil.rmtree(made.project / ".venv.lock", ignore_errors=True)
+    (made.project / ".venv.lock").touch()  # even root cannot make this folder now
+    assert "[demo]" in made.start("demo").stdout
+
+
 def test_measuring_a_file_asks_for_no_package(made):
     made.become_root()
     made.become_debian()
