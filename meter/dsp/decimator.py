@@ -45,7 +45,10 @@ def decimation_factor(grid: Grid) -> int:
 
 
 class Decimator:
-    """Lower-rate copy of a stream of blocks. Output k belongs to input frame k·factor, half a filter late."""
+    """Lower-rate copy of the first `channels` of a stream of blocks.
+
+    Output k belongs to input frame k·factor, half a filter late.
+    """
 
     def __init__(self, grid: Grid, *, channels: int) -> None:
         self.factor = decimation_factor(grid)
@@ -81,17 +84,21 @@ class Decimator:
         if self._input.shape[0] != blocks:
             self._input = np.empty((blocks, self._channels * self._rows, self._width), np.float32)
         planes = self._input.reshape(blocks, self._channels, self._rows, self._width)
-        step = self._group * self.factor
-        np.copyto(
-            planes,
-            window.strided(self.past_frames, blocks=blocks, rows=self._rows, step=step, width=self._width),
+        views = window.strided(
+            self.past_frames,
+            blocks=blocks,
+            rows=self._rows,
+            step=self._group * self.factor,
+            width=self._width,
+            channels=self._channels,
         )
+        np.copyto(planes, views)
         out = np.matmul(self._input, self._kernel).reshape(blocks, self._channels, -1)
         return np.ascontiguousarray(out.swapaxes(0, 1), np.float64).reshape(self._channels, -1)
 
     def _ragged(self, window: Window) -> Floats:
         """Blocks of changing length: one output after the other."""
-        frames = window.planar(self.past_frames)
+        frames = window.planar(self.past_frames, channels=self._channels)
         at = np.arange(self._phase, window.frames, self.factor)
         self._phase = int(at[-1] + self.factor - window.frames) if len(at) else self._phase - window.frames
         if len(at) == 0:

@@ -39,13 +39,15 @@ class Window:
         self._data[:, : self._past] = tail
         self._data[:, self._past :] = frames.T
 
-    def planar(self, past_frames: int = 0) -> Float32s:
+    def planar(self, past_frames: int = 0, *, channels: int | None = None) -> Float32s:
         """The newest frames with `past_frames` before them, shape (channels, past + n). A view."""
-        return self._data[:, self._past - past_frames :]
+        return self._data[:channels, self._past - past_frames :]
 
-    def strided(self, past_frames: int, *, blocks: int, rows: int, step: int, width: int) -> Float32s:
+    def strided(
+        self, past_frames: int, *, blocks: int, rows: int, step: int, width: int, channels: int | None = None
+    ) -> Float32s:
         """Overlapping rows, shape (blocks, channels, rows, width), `step` frames apart. A view."""
-        view = self.planar(past_frames)
+        view = self.planar(past_frames, channels=channels)
         item = view.itemsize
         block = self.frames // blocks
         return np.lib.stride_tricks.as_strided(
