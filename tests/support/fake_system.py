@@ -22,7 +22,13 @@ printf '%s %s\\n' "${0##*/}" "$*" >>"$FAKE/calls"
 case "$*" in
     "-c import sys;"*) [ ! -e "$FAKE/too-old" ] ;;
     "-c import ensurepip"*) [ ! -e "$FAKE/no-venv" ] ;;
-    "-m venv "*) mkdir -p "$3/bin" && ln -s "$FAKE/bin/python3" "$3/bin/python" ;;
+    "-m venv "*)
+        mkdir -p "$3/bin"
+        for name in python lint-imports codespell; do ln -s "$FAKE/bin/python3" "$3/bin/$name"; done ;;
+    "-m ruff "* | "-m mypy" | "-m pytest"*)
+        [ ! -e "$FAKE/not-run" ] || [ -z "${LEADLINE_NOT_RUN-}" ] || cat "$FAKE/not-run" >"$LEADLINE_NOT_RUN"
+        [ ! -e "$FAKE/$2-fails" ] ;;
+    "") [ ! -e "$FAKE/${0##*/}-fails" ] ;;
     "-m pip "*)
         echo "a line of pip"
         [ ! -e "$FAKE/slow" ] || sleep 0.5
@@ -109,7 +115,7 @@ class FakeSystem:
         (self.folder / "installed").write_text("".join(f"{name}\n" for name in installed))
 
     def set(self, trouble: str) -> None:
-        """Let something go wrong from now on: slow, stuck, no-network, no-lists, too-old, no-venv."""
+        """Let something go wrong from now on; the scripts above say what there is."""
         (self.folder / trouble).touch()
 
     def mend(self, trouble: str) -> None:
