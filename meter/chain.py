@@ -8,7 +8,7 @@ and grid anew: no block, window or reading ever holds samples of both its sides.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -158,7 +158,8 @@ class Chain:
         while at < len(block):
             room = self._batch_frames() - self._filled
             part = block[at : at + room]
-            self._pending[self._filled : self._filled + len(part)] = part
+            with np.errstate(over="ignore"):  # a float64 beyond float32 becomes infinite, and is counted as such
+                self._pending[self._filled : self._filled + len(part)] = part
             self._filled += len(part)
             at += len(part)
             self._run_whole_blocks(done)
@@ -316,8 +317,8 @@ class Chain:
         record["true_peak"][:, : self.channels] = np.maximum(
             record["true_peak"][:, : self.channels], tail.amplitudes
         )
-        if len(self._waiting) == 0 and len(frames) == 0 and not self.totals.is_raised_by(tail.amplitudes[0]):
-            self._new_overs = []
+        has_news = len(self._new_overs) > 0 or self.totals.is_raised_by(tail.amplitudes[0])
+        if len(self._waiting) == 0 and len(frames) == 0 and not has_news:
             return empty_soundings()
         blocks = np.concatenate([self._waiting, record])
         rows = close_row(blocks)
@@ -337,3 +338,9 @@ class Chain:
     def close(self) -> None:
         """End the second thread, where there is one."""
         self._analyser.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
