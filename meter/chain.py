@@ -7,7 +7,6 @@ and grid anew: no block, window or reading ever holds samples of both its sides.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Final, Self
 
 import numpy as np
@@ -18,6 +17,7 @@ from meter.dsp.analyser import BLOCK, Analyser, Blocks
 from meter.dsp.grid import BLOCKS_A_SECOND, BLOCKS_A_SOUNDING, CELLS_A_BLOCK, Grid
 from meter.dsp.loudness import LoudnessMeter
 from meter.dsp.overs import OverLog
+from meter.dsp.runs import Run, RunPlanner
 from meter.dsp.samples import clean
 from meter.errors import UsageError
 from meter.rows import close_row, make_rows
@@ -98,6 +98,7 @@ class Chain:
             low_end=low_end,
             beside=beside,
         )
+        self._planner = RunPlanner()
         self._overs = OverLog(rate_hz)
         self.lost_frames = 0
         self.nonfinite_samples = 0
@@ -158,7 +159,7 @@ class Chain:
         while at < len(block):
             room = self._batch_frames() - self._filled
             part = block[at : at + room]
-            with np.errstate(over="ignore"):  # a float64 beyond float32 becomes infinite, and is counted as such
+            with np.errstate(over="ignore"):  # a float64 beyond float32 becomes infinite, and is counted so
                 self._pending[self._filled : self._filled + len(part)] = part
             self._filled += len(part)
             at += len(part)
@@ -182,38 +183,35 @@ class Chain:
         if blocks == 0:
             return
         used = blocks * frames
-        for first, count in self._runs(self._pending[:used], blocks):
-            done.append(self._run(self._pending[first * frames : (first + count) * frames], count))
+        for run in self._planner.plan(self._pending[:used], blocks):
+            self._measure(self._pending[run.first * frames : (run.first + run.count) * frames], run)
+            done.append(self._close_soundings())
         rest = self._filled - used
         self._pending[:rest] = self._pending[used : self._filled]
         self._filled = rest
 
-    def _runs(self, frames: npt.NDArray[np.float32], blocks: int) -> Iterator[tuple[int, int]]:
-        """Runs of blocks to take at once; blocks of digital silence and unclean ones come alone."""
-        flat = frames.reshape(blocks, -1)
-        energy = np.vecdot(flat, flat)
-        # The comparison is false for NaN as well.
-        plain = (energy > 0.0) & (energy < 1e30)
-        first = 0
-        while first < blocks:
-            count = 1
-            while plain[first] and first + count < blocks and plain[first + count]:
-                count += 1
-            yield first, count
-            first += count
+    def _measure(self, frames: npt.NDArray[np.float32], run: Run) -> None:
+        """Measure the blocks of a run; in lasting silence only until every filter is at rest."""
+        if not run.is_quiet:
+            self._take(frames, run.count, clean(frames) if run.is_unclean else None)
+            return
+        block = len(frames) // run.count
+        left = run.count
+        while left and not self._analyser.is_at_rest():
+            self._take(frames[:block], 1, None)
+            self._analyser.settle()
+            left -= 1
+        self._waiting = np.concatenate([self._waiting, self._analyser.rest(blocks=left, frames=block)])
+        self._block += left
 
-    def _run(self, frames: npt.NDArray[np.float32], blocks: int) -> Soundings:
-        bad = clean(frames) if blocks == 1 else None
+    def _take(self, frames: npt.NDArray[np.float32], blocks: int, bad: npt.NDArray[np.bool_] | None) -> None:
         first_frame = self._grid_start + self.grid.cell_edge(self._block * CELLS_A_BLOCK) - self._pass_start
         records, peaks = self._analyser.process(frames, blocks=blocks, first_block=self._block)
         if bad is not None:
             self._note_bad(records, bad)
-        if blocks == 1 and not frames.any():
-            self._analyser.settle()
         self._block += blocks
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)
         self._waiting = np.concatenate([self._waiting, records])
-        return self._close_soundings()
 
     def _note_bad(self, records: Blocks, bad: npt.NDArray[np.bool_]) -> None:
         edges = self.grid.cell_edges(self._block * CELLS_A_BLOCK, CELLS_A_BLOCK)
@@ -290,6 +288,7 @@ class Chain:
         self._pass_start = self._grid_start
         self._filled = 0
         self._start_grid(flags=flags)
+        self._planner.reset()
         self._analyser.reset()
         self.loudness.reset()
         self.recent = readings.Recent()

@@ -90,6 +90,23 @@ class Analyser:
         if self._low:
             self._low.settle(_FLOOR)
 
+    def is_at_rest(self) -> bool:
+        """Whether silence would give nothing but zeros. Always false where blocks differ in length."""
+        return (
+            self._grid.is_regular
+            and self._k.is_at_rest()
+            and (self._low is None or self._low.is_at_rest())
+            and self._window.is_silent()
+        )
+
+    def rest(self, *, blocks: int, frames: int) -> Blocks:
+        """Records of blocks of silence, `frames` long each, at rest."""
+        records = np.zeros(blocks, BLOCK)
+        records["frames"] = frames
+        if self._low:
+            records["low_count"] = self._low.count_in(frames)
+        return records
+
     def close(self) -> None:
         """End the second thread."""
         if self._helper:

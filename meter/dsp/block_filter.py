@@ -86,6 +86,10 @@ class BlockFilter:
         self._state[quiet] = 0.0
         self._memory[quiet] = 0.0
 
+    def is_at_rest(self) -> bool:
+        """Whether every memory is zero."""
+        return not self._state.any() and not self._memory.any()
+
     def process(self, frames: npt.NDArray[np.floating], *, blocks: int) -> Floats:
         """Filter whole blocks.
 

@@ -90,6 +90,9 @@ class KFilter(Protocol):
     def settle(self, floor: float) -> None:
         """In silence: memories under `floor` become zero."""
 
+    def is_at_rest(self) -> bool:
+        """Whether every memory is zero."""
+
 
 class _PlainKFilter:
     """K-weighting by `lfilter`: for rates whose 10 ms is no whole number of samples."""
@@ -108,6 +111,9 @@ class _PlainKFilter:
 
     def settle(self, floor: float) -> None:
         self._state[np.abs(self._state) < floor] = 0.0
+
+    def is_at_rest(self) -> bool:
+        return not self._state.any()
 
 
 def k_filter(grid: Grid, *, channels: int) -> KFilter:

@@ -54,17 +54,17 @@ class _Section:
 
     def __init__(self, sections: Sequence[Floats], channels: int) -> None:
         self._sos = np.concatenate(sections)
-        self._state = np.zeros((len(self._sos), channels, 2))
+        self.state = np.zeros((len(self._sos), channels, 2))
 
     def process(self, samples: Floats) -> Floats:
-        out, self._state = signal.sosfilt(self._sos, samples, axis=1, zi=self._state)
+        out, self.state = signal.sosfilt(self._sos, samples, axis=1, zi=self.state)
         return np.asarray(out, np.float64)
 
     def settle(self, floor: float) -> None:
-        self._state[np.abs(self._state) < floor] = 0.0
+        self.state[np.abs(self.state) < floor] = 0.0
 
     def reset(self) -> None:
-        self._state[:] = 0.0
+        self.state[:] = 0.0
 
 
 class LowBands:
@@ -122,6 +122,14 @@ class LowBands:
         """In silence: let memories under `floor` become zero, before they become denormal and slow."""
         for section in self._sections():
             section.settle(floor)
+
+    def is_at_rest(self) -> bool:
+        """Whether every memory is zero."""
+        return not any(section.state.any() for section in self._sections())
+
+    def count_in(self, frames: int) -> int:
+        """Values of the decimated signal in a whole block."""
+        return frames // self._decimator.factor
 
     def reset(self) -> None:
         """As a new object."""

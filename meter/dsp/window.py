@@ -57,6 +57,10 @@ class Window:
             writeable=False,
         )
 
+    def is_silent(self) -> bool:
+        """Whether the newest frames, and with them the coming past, are all zero."""
+        return self.frames >= self._past and not self._data[:, self._past :].any()
+
     def reset(self) -> None:
         """The past is silence again."""
         self._data[:] = 0.0

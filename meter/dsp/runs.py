@@ -1,0 +1,58 @@
+"""Which blocks can be measured at once, and which need care.
+
+Blocks with samples that are no numbers come alone, to be cleaned. After half a second of
+digital silence blocks come as quiet ones: filter memories that fade may be dropped there, and
+once all are zero nothing needs to be worked out. The decision counts blocks, never calls, so it
+is the same in any cutting.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+QUIET_BLOCKS: Final = 10
+"""Blocks of silence before filters may be let go; in that time they fade by more than 300 dB."""
+
+_LARGEST_ENERGY: Final = 1e30
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Consecutive blocks of one kind."""
+
+    first: int
+    count: int
+    is_unclean: bool
+    is_quiet: bool
+
+
+class RunPlanner:
+    """Divides a stream of blocks into runs."""
+
+    def __init__(self) -> None:
+        self._silent = 0
+
+    def reset(self) -> None:
+        """As a new object."""
+        self._silent = 0
+
+    def plan(self, frames: npt.NDArray[np.float32], blocks: int) -> list[Run]:
+        """Runs of the next `blocks` blocks of equal length."""
+        flat = frames.reshape(blocks, -1)
+        energy = np.vecdot(flat, flat)
+        is_clean = energy < _LARGEST_ENERGY  # false for NaN as well
+        runs: list[Run] = []
+        for block in range(blocks):
+            is_silent = energy[block] == 0.0 and not flat[block].any()
+            self._silent = self._silent + 1 if is_silent else 0
+            is_quiet = self._silent > QUIET_BLOCKS
+            before = runs[-1] if runs else None
+            if before and is_clean[block] and not before.is_unclean and before.is_quiet == is_quiet:
+                runs[-1] = Run(before.first, before.count + 1, False, is_quiet)
+            else:
+                runs.append(Run(block, 1, not is_clean[block], is_quiet))
+        return runs
