@@ -14,13 +14,14 @@ from meter.check import Checked, Failed
 from meter.soundings import LOW_BANDS, Summary, as_text_time
 from meter.summary_keys import value_of, why_null
 from meter.targets import MEASURES, Limit, Target, Verdict, limit_text, value_text, verdict_on
+from meter.units import power_to_db
 
 LABEL_WIDTH: Final = 27
 NUMBER_WIDTH: Final = 7
 UNIT_WIDTH: Final = 5
 VERDICT_WIDTH: Final = 10
 
-TWO_SPEAKERS_LU: Final = 10.0 * math.log10(2.0)
+TWO_SPEAKERS_LU: Final = power_to_db(2.0)
 """What a mono file gains when both speakers of a pair play it: twice the power, +3.01 LU.
 ITU-R BS.1770-5, Annex 1, loudness equation; CALC."""
 
@@ -184,8 +185,9 @@ def _missed_text(checked: Checked, target: Target, key: str) -> str:
     assert bound is not None
     unit = {"LUFS": " LU", "dBTP": " dB", "dBFS": " dB"}.get(measure.unit, f" {measure.unit}".rstrip())
     off = value_text(abs(value - bound), decimals=measure.decimals, limit=Limit(max=0.0))
-    if key.startswith("fold_loss_db.") and value < bound:
-        return f"{off}{unit} too much is lost in mono {name}"
+    if key.startswith("fold_loss_db."):
+        much = "much" if value < bound else "little"
+        return f"{off}{unit} too {much} is lost in mono {name}"
     return f"{name} is {off}{unit} {checked.verdicts[key].word}"
 
 

@@ -64,6 +64,8 @@ def open_sound(path: Path, raw: BinaryIO, wav: WavHeader | None) -> Any:
     """The file opened by the audio library, behind a true header where its own one is not."""
     import soundfile
 
+    from meter.sequential import SequentialSoundFile
+
     if wav is not None and wav.spliced is not None:
         source: Any = SplicedFile(raw, wav)
     else:
@@ -71,7 +73,7 @@ def open_sound(path: Path, raw: BinaryIO, wav: WavHeader | None) -> Any:
         source = str(path) if sys.platform == "win32" else os.fsencode(path)
     try:
         with decoder_keeps_quiet(True):
-            return soundfile.SoundFile(source)
+            return SequentialSoundFile(source)
     except (soundfile.LibsndfileError, TypeError) as error:
         raise AudioFileError(f"{path}: {_why_not_audio(path, raw, error)}") from error
 

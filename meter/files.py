@@ -26,7 +26,7 @@ from meter.units import Samples
 from meter.wav_header import WavHeader
 
 BLOCK_S: Final = 1.0
-"""Blocks of a second: larger ones leave the processor's cache, smaller ones cost a seek each."""
+"""Blocks of a second: larger ones leave the processor's cache, smaller ones cost more calls."""
 
 MP3_SLACK_FRAMES: Final = 2 * 1152
 """An MP3 counts whole frames of 1152 and trims the ends: less than this is no loss."""

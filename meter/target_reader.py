@@ -85,7 +85,8 @@ class TargetReader:
             live = {}
         limits = self._limits(path, table, TARGET_KEYS, ("title", "source", "live"))
         live_limits = self._limits((*path, "live"), live, TARGET_KEYS[3:], ())
-        if not self._is_broken(name) and not {*table, *live} & {*TARGET_KEYS[3:]}:
+        # A key that is misspelt, or a line that is no TOML, was meant to be a limit.
+        if not {*table} - {*TARGET_KEYS[:3]} and not live and not self._is_broken(name):
             self._problem(path, f"[{name}] has no limit; give one, such as true_peak_dbtp = {{ max = -1.0 }}")
         return Target(
             name=name,
