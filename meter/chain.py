@@ -37,6 +37,7 @@ from meter.units import Samples, db_to_amplitude
 
 DEFAULT_CROSSOVER_HZ: Final = 120.0
 _BATCH_BLOCKS: Final = 2 * BLOCKS_A_SECOND
+"""Blocks measured at once where they have come; twice as many where threads share the work."""
 
 
 class Chain:
@@ -82,7 +83,7 @@ class Chain:
                 f"there are {channels} channels, but Leadline measures 1 to {MAX_CHANNELS}; "
                 "choose a pair, for example --channels 1,2"
             )
-        self.rate_hz, self.channels = rate_hz, channels
+        self.rate_hz, self.channels = self.grid.rate_hz, channels
         self.weights = bs1770.default_weights(channels) if weights is None else tuple(weights)
         if len(self.weights) != channels:
             raise UsageError(
@@ -98,8 +99,9 @@ class Chain:
             low_end=low_end,
             beside=beside,
         )
+        self._batch_blocks = 2 * _BATCH_BLOCKS if beside else _BATCH_BLOCKS
         self._planner = RunPlanner()
-        self._overs = OverLog(rate_hz)
+        self._overs = OverLog(self.rate_hz)
         self.lost_frames = 0
         self.nonfinite_samples = 0
         self.gaps: list[Gap] = []
@@ -108,7 +110,7 @@ class Chain:
         self._has_ended = False
         self._pending = np.zeros((0, channels), np.float32)
         self._filled = 0
-        self._pass_start = 0  # frame, of all frames so far, where this pass began
+        self._pass_start = 0  # frame, of all frames so far, where this pass began: start or mark
         self._grid_start = 0  # frame where the grid began: start, or behind the last gap
         self._start_grid(flags=0)
 
@@ -138,6 +140,11 @@ class Chain:
             - self._pass_start
         )
 
+    @property
+    def measured_from_frame(self) -> int:
+        """Where I, LRA and the maxima began, since the start of the pass: 0, or behind the last gap."""
+        return max(0, self._grid_start - self._pass_start)
+
     def process(self, block: Samples) -> Soundings:
         """Take any number of frames, shape (n, channels); the soundings they complete.
 
@@ -146,13 +153,17 @@ class Chain:
         UsageError
             The block has another number of channels than the chain.
         """
-        if block.ndim != 2 or block.shape[1] != self.channels:
-            came = block.shape[1] if block.ndim == 2 else block.ndim
+        if block.ndim != 2:
             raise UsageError(
-                f"the block has {came} channels, but this chain was opened with {self.channels}; "
-                "open a new chain when the input changes"
+                f"the block has the shape {block.shape}, but frames and channels were expected; "
+                f"reshape it to (frames, {self.channels})"
             )
-        if self._has_ended:
+        if block.shape[1] != self.channels:
+            raise UsageError(
+                f"the block has {block.shape[1]} {'channel' if block.shape[1] == 1 else 'channels'}, but "
+                f"this chain was opened with {self.channels}; open a new chain when the input changes"
+            )
+        if self._has_ended and len(block):
             self._begin_pass(flags=0)
         done: list[Soundings] = []
         at = 0
@@ -170,7 +181,7 @@ class Chain:
         """Room for pending frames: a batch where blocks are equal, else one block."""
         frames = self.grid.block_frames(self._block)
         if self.grid.is_regular:
-            frames *= _BATCH_BLOCKS
+            frames *= self._batch_blocks
         if len(self._pending) < frames:
             grown = np.zeros((frames, self.channels), np.float32)
             grown[: self._filled] = self._pending[: self._filled]
@@ -249,12 +260,16 @@ class Chain:
 
     def flush(self) -> Soundings:
         """End the pass: the sounding that is not full yet, cut short. What comes next is a new pass."""
+        if self._has_ended:
+            return empty_soundings()
         rows = self._cut(flags=CUT_SHORT)
         self._has_ended = True
         return rows
 
     def gap(self, frames: int) -> Soundings:
-        """Frames were lost here; the sounding before them, cut short. I and the maxima start anew.
+        """Frames were lost here; the sounding before them, cut short.
+
+        Time goes on over the gap; filters, grid, windows, I and the maxima start anew behind it.
 
         Parameters
         ----------
@@ -263,8 +278,10 @@ class Chain:
         """
         if frames <= 0:
             raise UsageError(f"the gap is {frames} frames long, but a gap has at least 1 frame")
+        if self._has_ended:
+            self._begin_pass(flags=0)
         here = self.frames
-        self.gaps.append(Gap(at_s=(self._pass_start + here) / self.rate_hz, frames=int(frames)))
+        self.gaps.append(Gap(at_s=here / self.rate_hz, frames=int(frames)))
         rows = self._cut(flags=CUT_SHORT | BEFORE_GAP)
         self.lost_frames += int(frames)
         self._grid_start = self._pass_start + here + int(frames)
@@ -273,30 +290,32 @@ class Chain:
 
     def mark(self) -> None:
         """A new pass begins with the next sounding; filters, M and S go on."""
+        before = self._pass_start
         self._pass_start = self._grid_start + self.grid.cell_edge(
             (self._block - len(self._waiting)) * CELLS_A_BLOCK
         )
+        # The open sounding is the first of the new pass; what it has found so far stays.
+        kept = self._overs.mark(self._pass_start - before)
         self._begin_totals()
+        self._new_overs = kept
         self.loudness.mark()
 
     def _begin_pass(self, *, flags: int) -> None:
         self._has_ended = False
         if not flags:
-            self._grid_start = 0
+            self._grid_start = self._pass_start = 0
             self.gaps = []
             self.lost_frames = 0
-        self._pass_start = self._grid_start
         self._filled = 0
         self._start_grid(flags=flags)
         self._planner.reset()
         self._analyser.reset()
         self.loudness.reset()
         self.recent = readings.Recent()
+        self._overs.reset()
         self._begin_totals()
 
     def _begin_totals(self) -> None:
-        self._overs.reset()
-        self._new_overs = []
         self.totals = readings.Totals(self.channels)
         self.nonfinite_samples = 0
 

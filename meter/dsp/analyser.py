@@ -1,8 +1,8 @@
 """All measures of a run of blocks (50 ms each), in one record a block.
 
 Decides nothing about time: it is fed clean frames that end with a block, and told to start
-anew after a gap. True peak and the low end may run in a second thread beside the rest; the
-results are the same.
+anew after a gap. True peak and the low end may run in threads of their own beside the rest;
+the results are the same.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class Analyser:
     low_end : bool
         Measure the low bands.
     beside : bool
-        Run true peak and the low end in a second thread.
+        Run true peak and the low end in threads of their own.
     """
 
     def __init__(
@@ -74,7 +74,7 @@ class Analyser:
         self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
         past = max(self.peaks.past_frames, self._low.past_frames if self._low else 0)
         self._window = Window(channels=channels, past_frames=past)
-        self._helper = ThreadPoolExecutor(1, "peaks-and-low-end") if beside else None
+        self._helpers = ThreadPoolExecutor(2, "beside") if beside else None
 
     def reset(self) -> None:
         """As a new object."""
@@ -108,10 +108,10 @@ class Analyser:
         return records
 
     def close(self) -> None:
-        """End the second thread."""
-        if self._helper:
-            self._helper.shutdown()
-            self._helper = None
+        """End the threads."""
+        if self._helpers:
+            self._helpers.shutdown()
+            self._helpers = None
 
     def process(self, frames: Float32s, *, blocks: int, first_block: int) -> tuple[Blocks, Peaks]:
         """Measure whole blocks.
@@ -125,21 +125,27 @@ class Analyser:
         """
         records = np.zeros(blocks, BLOCK)
         self._window.push(frames)
-        job: Future[Peaks] | None = None
-        if self._helper:
-            job = self._helper.submit(self._peaks_and_low_end, records, blocks)
+        jobs: tuple[Future[Peaks], Future[None]] | None = None
+        if self._helpers:
+            jobs = (
+                self._helpers.submit(self.peaks.process, self._window, blocks=blocks),
+                self._helpers.submit(self._set_low_end, records, blocks),
+            )
         records["frames"] = len(frames) // blocks
         self._set_k(records, frames, blocks, first_block)
         self._pair_sums(records, blocks)
-        peaks = job.result() if job else self._peaks_and_low_end(records, blocks)
+        if jobs:
+            peaks, _ = jobs[0].result(), jobs[1].result()
+        else:
+            self._set_low_end(records, blocks)
+            peaks = self.peaks.process(self._window, blocks=blocks)
         self._set_peaks(records, peaks, blocks)
         return records, peaks
 
-    def _peaks_and_low_end(self, records: Blocks, blocks: int) -> Peaks:
-        """The dearer half; writes only the low-end columns, so it may run beside the rest."""
+    def _set_low_end(self, records: Blocks, blocks: int) -> None:
+        """Writes only its own columns, so it may run beside the rest."""
         if self._low:
             records["low"], records["low_count"] = self._low.process(self._window, blocks=blocks)
-        return self.peaks.process(self._window, blocks=blocks)
 
     def process_short(
         self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64]
@@ -164,7 +170,8 @@ class Analyser:
                 record["cell_power"][0, cell, : self._channels] = np.vecdot(part, part) / (stop - start)
             self._window.push(frames)
             self._pair_sums(record, 1)
-            peaks = self._peaks_and_low_end(record, 1)
+            self._set_low_end(record, 1)
+            peaks = self.peaks.process(self._window, blocks=1)
             self._set_peaks(record, peaks, 1)
         return record, peaks, self.peaks.finish(self._window)
 

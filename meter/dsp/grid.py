@@ -44,6 +44,7 @@ class Grid:
                 f"the sample rate is {rate_hz:g} Hz, but Leadline measures whole rates from {MIN_RATE_HZ} to "
                 f"{MAX_RATE_HZ} Hz; convert the audio to 44100 or 48000 Hz first"
             )
+        object.__setattr__(self, "rate_hz", int(rate_hz))  # sound cards state 44100.0
 
     @property
     def is_regular(self) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -29,6 +30,20 @@ class OverLog:
         self.count = 0
         self._first = self._last = -1
         self._peak, self._channel = 0.0, 0
+
+    def mark(self, first_frame: int) -> list[int]:
+        """Let a new pass begin at this frame; first frames of the overs that begin in it."""
+        moved = (self._earlier(over, first_frame) for over in self.overs)
+        self.overs = [over for over in moved if over.at_s >= 0.0]
+        self.count = len(self.overs)
+        self._first -= first_frame
+        self._last = self._last - first_frame if self.overs else -1
+        return [round(over.at_s * self._rate_hz) for over in self.overs]
+
+    def _earlier(self, over: Over, frames: int) -> Over:
+        """The same over, on a clock that was set back; in whole frames, so that nothing is rounded twice."""
+        at, until = (round(time_s * self._rate_hz) - frames for time_s in (over.at_s, over.until_s))
+        return replace(over, at_s=at / self._rate_hz, until_s=until / self._rate_hz)
 
     def add(self, peaks: Peaks, *, first_frame: int) -> list[int]:
         """Take the points of one call; first frames of the overs that begin in it.

@@ -33,6 +33,9 @@ LAG_FRAMES: Final = TAPS // 2
 _GROUP: Final = 16
 """Output frames in one row of the matrix product."""
 
+_STRIP_BLOCKS: Final = 8
+"""Blocks that are worked on at once, so that they stay in the processor's nearest memory."""
+
 
 @dataclass(frozen=True, slots=True)
 class Peaks:
@@ -83,6 +86,7 @@ class TruePeakMeter:
         self._fine: Float32s = np.zeros((0, 0, 0, 0), np.float32)
         self._height: Float32s = np.zeros((0, 0, 0), np.float32)
         self._scratch: Float32s = self._height
+        self._flags: npt.NDArray[np.bool_] = np.zeros((2, 0, 0, 0), np.bool_)
         self._last_point: Float32s = np.zeros(channels, np.float32)
 
     def _toeplitz(self, taps: Floats) -> Float32s:
@@ -101,17 +105,20 @@ class TruePeakMeter:
         frames = window.frames // blocks
         channels, group, rows = self._channels, self._group, self._rows
         self._reserve(blocks)
-        samples = window.strided(
-            self.past_frames, blocks=blocks, rows=rows, step=group, width=group + TAPS - 1
-        )
         planes = self._input.reshape(blocks, channels, rows, group + TAPS - 1)
+        views = None
         if frames == rows * group:
-            np.copyto(planes, samples)
+            views = window.strided(
+                self.past_frames, blocks=blocks, rows=rows, step=group, width=group + TAPS - 1
+            )
         else:
             self._copy_ragged(planes, window, frames)
-        for kernel, points in zip(self._kernels, self._fine, strict=True):
-            np.matmul(self._input, kernel, out=points)
-        height = self._highest(planes, blocks)[:, :frames]
+        for first in range(0, blocks, _STRIP_BLOCKS):
+            strip = slice(first, first + _STRIP_BLOCKS)
+            if views is not None:
+                np.copyto(planes[strip], views[strip])
+            self._interpolate(strip)
+        height = self._height.reshape(blocks * channels, -1)[:, :frames]
         return self._read(planes, height, blocks, frames)
 
     def _reserve(self, blocks: int) -> None:
@@ -123,7 +130,8 @@ class TruePeakMeter:
         self._fine = np.empty((len(self._kernels), blocks, height, self._group), np.float32)
         # Kept from call to call: fresh memory of this size costs more than the arithmetic on it.
         self._height = np.empty(self._fine.shape[1:], np.float32)
-        self._scratch = np.empty(self._fine.shape[1:], np.float32)
+        self._flags = np.empty((2, *self._fine.shape[1:]), np.bool_)
+        self._scratch = np.empty((min(blocks, _STRIP_BLOCKS), *self._fine.shape[2:]), np.float32)
 
     def _copy_ragged(self, planes: Float32s, window: Window, frames: int) -> None:
         """One block that does not fill the rows: pad with zeros, the shape stays."""
@@ -132,23 +140,28 @@ class TruePeakMeter:
         views = np.lib.stride_tricks.sliding_window_view(padded, self._group + TAPS - 1, axis=1)
         planes[0] = views[:, :: self._group]
 
-    def _highest(self, planes: Float32s, blocks: int) -> Float32s:
-        """Highest magnitude from each sample up to the next, shape (blocks·channels, frames)."""
+    def _interpolate(self, strip: slice) -> None:
+        """The points between the samples of some blocks, and the highest from each sample to the next."""
         left = TAPS // 2 - 1
-        height = self._height.reshape((*planes.shape[:3], self._group))
-        np.abs(planes[..., left : left + self._group], out=height)
-        for points in self._fine:
-            np.abs(points, out=self._scratch)
-            np.maximum(self._height, self._scratch, out=self._height)
-        return self._height.reshape(blocks * self._channels, -1)
+        samples, height = self._input[strip], self._height[strip]
+        scratch = self._scratch[: len(height)]
+        np.abs(samples[..., left : left + self._group], out=height)
+        for kernel, fine in zip(self._kernels, self._fine, strict=True):
+            points = fine[strip]
+            np.matmul(samples, kernel, out=points)
+            np.abs(points, out=scratch)
+            np.maximum(height, scratch, out=height)
 
     def _read(self, planes: Float32s, height: Float32s, blocks: int, frames: int) -> Peaks:
         channels = self._channels
         peaks = height.max(axis=1)
         threshold = np.where(peaks > 0.0, peaks * np.float32(self._threshold), np.float32(np.inf))
-        hot = height >= threshold[:, None]
-        hot[:, 1:] &= height[:, 1:] > height[:, :-1]
-        hot[:, :-1] &= height[:, :-1] >= height[:, 1:]
+        hot, rises = (flags.reshape(blocks * channels, -1)[:, :frames] for flags in self._flags)
+        np.greater_equal(height, threshold[:, None], out=hot)
+        np.greater(height[:, 1:], height[:, :-1], out=rises[:, 1:])
+        hot[:, 1:] &= rises[:, 1:]
+        np.logical_not(rises, out=rises)
+        hot[:, :-1] &= rises[:, 1:]
         row, frame = np.divmod(np.flatnonzero(hot), frames)
         fitted = self._fit(planes, row, frame, blocks, frames)
         amplitudes = peaks.astype(np.float64)
