@@ -37,9 +37,12 @@ def gone(tmp_path):
 
 
 def started(*arguments, **how):
+    # Unbuffered output, where somebody asks for it, would hide what happens to unwritten text.
+    env = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
     return subprocess.Popen(
         [sys.executable, "-m", "meter", *arguments],
         cwd=ROOT,
+        env=env,
         stdout=subprocess.PIPE,
         **{"stderr": subprocess.PIPE, "text": True, **how},
     )

@@ -241,6 +241,11 @@ def test_a_folder_in_its_place_is_said_to_be_unreadable(tmp_path):
     assert "targets.toml: cannot be read (" in loaded.problem
 
 
+def test_a_limit_may_be_a_single_value():
+    made = parse_targets("[a]\ncorrelation = { min = 1, max = 1 }", place="it")
+    assert made["a"].limits == {"correlation": Limit(min=1.0, max=1.0)}
+
+
 def test_a_target_is_found_by_its_name_in_either_case():
     assert find_target("Club", shipped_targets()).name == "club"
 
