@@ -207,7 +207,7 @@ def _excerpts_or_reason() -> tuple[Sequence[Path], str | None]:
     from importlib.util import find_spec
 
     if find_spec("pyloudnorm") is None:
-        return (), "pyloudnorm is not installed; pip install 'leadline[test]' brings it"
+        return (), "pyloudnorm is not installed; 'pip install pyloudnorm' brings it"
     from demo_signals import excerpts
 
     found = excerpts()

@@ -182,7 +182,7 @@ def test_without_the_library_the_proof_says_that_there_was_no_second_opinion(few
     monkeypatch.setitem(sys.modules, "pyloudnorm", None)
     made = proof.prove()
     assert [row.case.name for row in made.rows] == ["3341-15"]
-    assert made.no_second_opinion == "pyloudnorm is not installed; pip install 'leadline[test]' brings it"
+    assert made.no_second_opinion == "pyloudnorm is not installed; 'pip install pyloudnorm' brings it"
 
 
 def test_without_the_excerpts_the_proof_says_so(few, monkeypatch):
