@@ -128,7 +128,9 @@ def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> S
         beside=options.beside,
     )
     whole_s = None if audio.frames is None else audio.frames / audio.rate_hz
-    blocks = read_ahead(audio.blocks()) if options.beside else audio.blocks()
+    blocks = audio.blocks()
+    if options.beside and audio.is_compressed:  # for plain samples a thread costs more than it saves
+        blocks = read_ahead(blocks)
     frames, parts = 0, []
     # Closed in this order, so that the reader has ended before the file is closed.
     with closing(chain), closing(blocks):

@@ -371,9 +371,10 @@ def test_a_chosen_pair_is_what_is_measured(tmp_path):
     assert found.channels_text == "channels 3 and 4 of 4"
 
 
-def test_one_thread_and_several_measure_the_same(tmp_path):
+@pytest.mark.parametrize("name", ["a.wav", "a.flac", "a.ogg", "a.mp3"])
+def test_one_thread_and_several_measure_the_same(tmp_path, name):
     samples = 0.2 * np.random.default_rng(3).standard_normal((7 * RATE_HZ + 123, 2))
-    path = write(tmp_path / "a.flac", samples, subtype="PCM_16")
+    path = write(tmp_path / name, samples)
     beside = check_file(path, Options(beside=True))
     alone = check_file(path, Options(beside=False))
     assert beside.summary == alone.summary
