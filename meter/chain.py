@@ -298,6 +298,8 @@ class Chain:
         kept = self._overs.mark(self._pass_start - before)
         self._begin_totals()
         self._new_overs = kept
+        self.gaps = []
+        self.lost_frames = 0
         self.loudness.mark()
 
     def _begin_pass(self, *, flags: int) -> None:

@@ -12,6 +12,7 @@ from meter.chain import DEFAULT_CROSSOVER_HZ, Chain
 from meter.dsp import gating
 from meter.dsp.loudness import LOUDEST_SOUNDINGS
 from meter.dsp.stereo import correlation, fold_loss_db
+from meter.errors import UsageError
 from meter.readings import LONG_ROWS, STABLE_RANGE_S, band_is_heard, loudest_low_power
 from meter.soundings import (
     AFTER_GAP,
@@ -71,7 +72,9 @@ def _loudest(runs: list[Soundings], powers: list[Floats]) -> tuple[float | None,
     return gating.gated_loudness_of_soundings(powers[longest]), int(runs[longest]["start_frame"][0]), True
 
 
-def _pair(rows: Soundings, channels: int) -> tuple[float | None, dict[str, float | None], float | None]:
+def _pair(
+    rows: Soundings, runs: list[Soundings], channels: int
+) -> tuple[float | None, dict[str, float | None], float | None]:
     """Correlation, loss in mono for each band, and low-end correlation over all rows."""
     losses: dict[str, float | None] = dict.fromkeys(BANDS)
     frames = rows["frames"].astype(np.float64)
@@ -79,7 +82,7 @@ def _pair(rows: Soundings, channels: int) -> tuple[float | None, dict[str, float
         return None, losses, None
     share = frames / frames.sum()
     sums = {name: (rows[name].astype(np.float64) * share[:, None]).sum(axis=0) for name in ("ll", "rr", "lr")}
-    loudest = loudest_low_power(rows)
+    loudest = max((loudest_low_power(run) for run in runs), default=0.0)
     low: float | None = None
     for band, name in enumerate(BANDS):
         ll, rr, lr = (float(sums[key][band]) for key in ("ll", "rr", "lr"))
@@ -168,7 +171,7 @@ def summarise(
         and math.isfinite(true_peak)
     ):
         plr = true_peak - integrated
-    pair_correlation, losses, low_correlation = _pair(rows, channels)
+    pair_correlation, losses, low_correlation = _pair(rows, runs, channels)
     values: dict[str, float | None] = {
         "integrated_lufs": integrated,
         "loudness_range_lu": loudness_range,
@@ -183,7 +186,7 @@ def summarise(
         "correlation": pair_correlation,
         "low_correlation": low_correlation,
     }
-    is_silent = bool(len(rows)) and not rows["sample_peak"].any()
+    is_silent = bool(len(rows)) and (not rows["sample_peak"].any() or integrated == -math.inf)
     reasons = _reasons({**values, "fold_loss_db": losses["full"]}, channels, is_silent)
     for name, loss in losses.items():
         if loss is None and "fold_loss_db" not in reasons:
@@ -226,8 +229,13 @@ def measure(
     Raises
     ------
     UsageError
-        Rate, channels, weights or crossover out of range.
+        Samples of another shape; rate, channels, weights or crossover out of range.
     """
+    if samples.ndim != 2:
+        raise UsageError(
+            f"the samples have the shape {samples.shape}, but frames and channels were expected; "
+            "reshape them to (frames, channels)"
+        )
     channels = samples.shape[1]
     chain = Chain(
         rate_hz=rate_hz,

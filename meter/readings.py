@@ -139,19 +139,20 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
     short_term = _lufs(loudness.short_term_power)
     run = loudness.loudest_30s()
     seconds = chain.frames / chain.rate_hz
+    from_s = chain.measured_from_frame / chain.rate_hz
     return Reading(
         at_s=seconds,
         momentary_lufs=_lufs(momentary),
         short_term_lufs=short_term,
         integrated_lufs=integrated,
         loudness_range_lu=loudness.range_lu(),
-        loudness_range_stable=seconds >= STABLE_RANGE_S,
+        loudness_range_stable=seconds - from_s >= STABLE_RANGE_S,
         momentary_max_lufs=_lufs(loudness.momentary_max),
         short_term_max_lufs=_lufs(loudness.short_term_max),
         loudest_30s_lufs=None if run is None else run[1],
-        loudest_30s_at_s=None if run is None else run[0] / SOUNDINGS_A_SECOND,
+        loudest_30s_at_s=None if run is None else from_s + run[0] / SOUNDINGS_A_SECOND,
         true_peak_dbtp=tuple(
-            amplitude_to_db(float(a)) for a in newest["true_peak"][:, :channels].reshape(-1)
+            amplitude_to_db(float(a)) for a in newest["true_peak"][:, :channels].max(axis=0, initial=0.0)
         ),
         true_peak_max_dbtp=tuple(amplitude_to_db(float(a)) for a in totals.true_peaks),
         sample_peak_max_dbfs=tuple(amplitude_to_db(float(a)) for a in totals.sample_peaks),

@@ -39,7 +39,7 @@ class Grid:
 
     def __post_init__(self) -> None:
         rate_hz = self.rate_hz
-        if rate_hz != int(rate_hz) or not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ:
+        if not MIN_RATE_HZ <= rate_hz <= MAX_RATE_HZ or rate_hz != int(rate_hz):
             raise UsageError(
                 f"the sample rate is {rate_hz:g} Hz, but Leadline measures whole rates from {MIN_RATE_HZ} to "
                 f"{MAX_RATE_HZ} Hz; convert the audio to 44100 or 48000 Hz first"

@@ -43,7 +43,8 @@ class RunPlanner:
     def plan(self, frames: npt.NDArray[np.float32], blocks: int) -> list[Run]:
         """Runs of the next `blocks` blocks of equal length."""
         flat = frames.reshape(blocks, -1)
-        energy = np.vecdot(flat, flat)
+        with np.errstate(over="ignore", invalid="ignore"):  # what overflows is unclean
+            energy = np.vecdot(flat, flat)
         is_clean = energy < _LARGEST_ENERGY  # false for NaN as well
         runs: list[Run] = []
         for block in range(blocks):

@@ -163,7 +163,8 @@ class TruePeakMeter:
         np.logical_not(rises, out=rises)
         hot[:, :-1] &= rises[:, 1:]
         row, frame = np.divmod(np.flatnonzero(hot), frames)
-        fitted = self._fit(planes, row, frame, blocks, frames)
+        # Rounded as the sounding keeps it, so that an over and the peak shown cannot disagree.
+        fitted = self._fit(planes, row, frame, blocks, frames).astype(np.float32).astype(np.float64)
         amplitudes = peaks.astype(np.float64)
         np.maximum.at(amplitudes, row, fitted)
         over_row, over_frame, over_height = self._overs(height, amplitudes, row, frame, fitted)
