@@ -19,6 +19,7 @@ from meter.dsp.loudness import LoudnessMeter
 from meter.dsp.overs import OverLog
 from meter.dsp.runs import Run, RunPlanner
 from meter.dsp.samples import clean
+from meter.dsp.true_peak import LAG_FRAMES
 from meter.errors import UsageError
 from meter.rows import close_row, make_rows
 from meter.soundings import (
@@ -251,9 +252,11 @@ class Chain:
     def _finish_rows(self, rows: Soundings) -> Soundings:
         rows["flags"][:1] |= self._next_flags
         self._next_flags = 0
-        while self._new_overs and self._new_overs[0] < rows["start_frame"][-1] + rows["frames"][-1]:
-            at = int(np.searchsorted(rows["start_frame"], self._new_overs.pop(0), side="right")) - 1
-            rows["overs"][max(at, 0)] += 1
+        # By the frame that brought them, like the true peak: the row where they begin may be gone already.
+        end = rows["start_frame"][-1] + rows["frames"][-1] - LAG_FRAMES
+        while self._new_overs and self._new_overs[0] < end:
+            brought_by = self._new_overs.pop(0) + LAG_FRAMES
+            rows["overs"][np.searchsorted(rows["start_frame"], brought_by, side="right") - 1] += 1
         self.nonfinite_samples += int(rows["nonfinite"].sum())
         self.totals.add(rows, self.recent.add(rows))
         return rows
@@ -348,6 +351,8 @@ class Chain:
         powers = (blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1)[: max(cells, 0)]
         maxima = self.loudness.finish(powers, blocks["cell_bad"].reshape(-1)[: max(cells, 0)])
         rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
+        rows["overs"] = len(self._new_overs)
+        self._new_overs = []
         return self._finish_rows(rows)
 
     def reading(self) -> Reading:

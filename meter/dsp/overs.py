@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from meter.dsp.true_peak import Peaks
+from meter.dsp.true_peak import LAG_FRAMES, Peaks
 from meter.soundings import Over
 from meter.units import Floats, amplitude_to_db
 
@@ -32,18 +32,22 @@ class OverLog:
         self._peak, self._channel = 0.0, 0
 
     def mark(self, first_frame: int) -> list[int]:
-        """Let a new pass begin at this frame; first frames of the overs that begin in it."""
-        moved = (self._earlier(over, first_frame) for over in self.overs)
-        self.overs = [over for over in moved if over.at_s >= 0.0]
+        """Let a new pass begin at this frame; first frames of the overs that it has so far."""
+        starts = [round(over.at_s * self._rate_hz) - first_frame for over in self.overs]
+        self.overs = [
+            self._moved(over, max(0, start), first_frame)
+            for over, start in zip(self.overs, starts, strict=True)
+            if start >= -LAG_FRAMES
+        ]
         self.count = len(self.overs)
-        self._first -= first_frame
-        self._last = self._last - first_frame if self.overs else -1
+        self._first = max(0, self._first - first_frame)
+        self._last = max(0, self._last - first_frame) if self.overs else -1
         return [round(over.at_s * self._rate_hz) for over in self.overs]
 
-    def _earlier(self, over: Over, frames: int) -> Over:
-        """The same over, on a clock that was set back; in whole frames, so that nothing is rounded twice."""
-        at, until = (round(time_s * self._rate_hz) - frames for time_s in (over.at_s, over.until_s))
-        return replace(over, at_s=at / self._rate_hz, until_s=until / self._rate_hz)
+    def _moved(self, over: Over, start: int, first_frame: int) -> Over:
+        """The same over on a clock that was set back; in whole frames, so that nothing is rounded twice."""
+        end = max(start + 1, round(over.until_s * self._rate_hz) - first_frame)
+        return replace(over, at_s=start / self._rate_hz, until_s=end / self._rate_hz)
 
     def add(self, peaks: Peaks, *, first_frame: int) -> list[int]:
         """Take the points of one call; first frames of the overs that begin in it.
