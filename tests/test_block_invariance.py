@@ -20,9 +20,8 @@ KINDS = [(8000, 2), (8300, 2), (11_025, 2), (11_025, 6), (44_100, 1), (44_100, 6
 
 @lru_cache
 def piece(rate_hz: int, channels: int) -> np.ndarray:
-    """Loud noise with overs, samples that are no numbers, more silence than filters need, a tone with offset."""
+    """Noise with overs, samples that are no numbers, more silence than filters need, a tone with offset."""
     loud = noise(0.57, seed=rate_hz + channels, level_dbfs=-6.0, rate_hz=rate_hz, channels=channels)
-    loud[rate_hz // 10 - 7] = 1.3  # an over whose reading comes after the sounding it stands in
     spoilt = noise(0.31, seed=3, level_dbfs=-20.0, rate_hz=rate_hz, channels=channels)
     spoilt[rate_hz // 9, 0] = np.nan
     spoilt[rate_hz // 7 : rate_hz // 7 + 3, -1] = (np.inf, -np.inf, -1e30)
@@ -35,7 +34,9 @@ def piece(rate_hz: int, channels: int) -> np.ndarray:
         gains=(1.0,) * channels,
         offset=0.01,
     )
-    return np.concatenate([loud, spoilt, still, low])
+    samples = np.concatenate([loud, spoilt, still, low])
+    samples[rate_hz - 7] = 1.05  # an over whose reading comes when its sounding is over
+    return samples
 
 
 def end_state(chain: Chain) -> tuple[Reading, list[Over], int]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from meter.chain import Chain
@@ -50,7 +52,7 @@ def noise(
 def run(chain: Chain, samples: Samples, cuts: list[int] | tuple[int, ...] = ()) -> Soundings:
     """The soundings of the samples, fed in pieces that end at the cuts; the pass is not ended."""
     edges = [0, *sorted(cuts), len(samples)]
-    parts = [chain.process(samples[start:end]) for start, end in zip(edges[:-1], edges[1:], strict=True)]
+    parts = [chain.process(samples[start:end]) for start, end in pairwise(edges)]
     return np.concatenate(parts)
 
 
