@@ -59,7 +59,7 @@ class Chain:
     low_end : bool
         Measure the low bands; off only where nothing but levels is wanted.
     beside : bool
-        Let true peak run in a second thread, for files.
+        Measure in two threads beside the caller, for files: soundings come a batch (4 s) later.
 
     Raises
     ------
@@ -100,6 +100,7 @@ class Chain:
             low_end=low_end,
             beside=beside,
         )
+        self._is_beside = beside
         self._batch_blocks = 2 * _BATCH_BLOCKS if beside else _BATCH_BLOCKS
         self._planner = RunPlanner()
         self._overs = OverLog(self.rate_hz)
@@ -118,6 +119,8 @@ class Chain:
     def _start_grid(self, *, flags: int) -> None:
         self._block = 0
         self._waiting: Blocks = np.zeros(0, BLOCK)
+        self._flight: tuple[int, npt.NDArray[np.bool_] | None] | None = None
+        self._early: list[Soundings] = []
         self._new_overs: list[int] = []
         self._next_flags = flags
 
@@ -166,7 +169,7 @@ class Chain:
             )
         if self._has_ended and len(block):
             self._begin_pass(flags=0)
-        done: list[Soundings] = []
+        done, self._early = self._early, []
         at = 0
         while at < len(block):
             room = self._batch_frames() - self._filled
@@ -209,24 +212,38 @@ class Chain:
             return
         block = len(frames) // run.count
         left = run.count
+        self._land()
         while left and not self._analyser.is_at_rest():
             self._take(frames[:block], 1, None)
+            self._land()
             self._analyser.settle()
             left -= 1
         self._waiting = np.concatenate([self._waiting, self._analyser.rest(blocks=left, frames=block)])
         self._block += left
 
     def _take(self, frames: npt.NDArray[np.float32], blocks: int, bad: npt.NDArray[np.bool_] | None) -> None:
-        first_frame = self._grid_start + self.grid.cell_edge(self._block * CELLS_A_BLOCK) - self._pass_start
-        records, peaks = self._analyser.process(frames, blocks=blocks, first_block=self._block)
-        if bad is not None:
-            self._note_bad(records, bad)
+        """Start to measure blocks; beside the caller they land with the next ones."""
+        self._land()
+        self._analyser.begin(frames, blocks=blocks, first_block=self._block)
+        self._flight = self._block, bad
         self._block += blocks
+        if not self._is_beside:
+            self._land()
+
+    def _land(self) -> None:
+        """Take in the blocks that are being measured."""
+        if self._flight is None:
+            return
+        (block, bad), self._flight = self._flight, None
+        records, peaks = self._analyser.finish()
+        if bad is not None:
+            self._note_bad(records, bad, block)
+        first_frame = self._grid_start + self.grid.cell_edge(block * CELLS_A_BLOCK) - self._pass_start
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)
         self._waiting = np.concatenate([self._waiting, records])
 
-    def _note_bad(self, records: Blocks, bad: npt.NDArray[np.bool_]) -> None:
-        edges = self.grid.cell_edges(self._block * CELLS_A_BLOCK, CELLS_A_BLOCK)
+    def _note_bad(self, records: Blocks, bad: npt.NDArray[np.bool_], block: int) -> None:
+        edges = self.grid.cell_edges(block * CELLS_A_BLOCK, CELLS_A_BLOCK)
         cells = np.searchsorted(edges, np.flatnonzero(bad.any(axis=1)), side="right") - 1
         records["cell_bad"][0, cells] = True
         records["nonfinite"] = int(bad.sum())
@@ -237,7 +254,8 @@ class Chain:
             return empty_soundings()
         blocks = self._waiting[: whole * BLOCKS_A_SOUNDING]
         self._waiting = self._waiting[whole * BLOCKS_A_SOUNDING :]
-        first_block = self._block - len(self._waiting) - len(blocks)
+        landed = self._block if self._flight is None else self._flight[0]
+        first_block = landed - len(self._waiting) - len(blocks)
         edges = [
             self._grid_start + self.grid.cell_edge((first_block + k * BLOCKS_A_SOUNDING) * CELLS_A_BLOCK)
             for k in range(whole)
@@ -293,6 +311,8 @@ class Chain:
 
     def mark(self) -> None:
         """A new pass begins with the next sounding; filters, M and S go on."""
+        self._land()
+        self._early.append(self._close_soundings())
         before = self._pass_start
         self._pass_start = self._grid_start + self.grid.cell_edge(
             (self._block - len(self._waiting)) * CELLS_A_BLOCK
@@ -325,7 +345,13 @@ class Chain:
         self.nonfinite_samples = 0
 
     def _cut(self, *, flags: int) -> Soundings:
-        """Close the sounding that is open, from the blocks that wait and the frames that are left."""
+        """Close the soundings that are open, from the blocks that wait and the frames that are left."""
+        self._land()
+        whole = [*self._early, self._close_soundings()]
+        self._early = []
+        return np.concatenate([*whole, self._last_row(flags)])
+
+    def _last_row(self, flags: int) -> Soundings:
         first_cell = self._block * CELLS_A_BLOCK
         first_frame = self._grid_start + self.grid.cell_edge(first_cell) - self._pass_start
         frames = self._pending[: self._filled]
@@ -334,7 +360,7 @@ class Chain:
         edges = edges[edges <= len(frames)]
         record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges)
         if bad is not None:
-            self._note_bad(record, bad)
+            self._note_bad(record, bad, self._block)
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)
         self._new_overs += self._overs.add(tail, first_frame=first_frame + len(frames))
         record["true_peak"][:, : self.channels] = np.maximum(

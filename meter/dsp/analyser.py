@@ -1,8 +1,8 @@
 """All measures of a run of blocks (50 ms each), in one record a block.
 
 Decides nothing about time: it is fed clean frames that end with a block, and told to start
-anew after a gap. True peak and the low end may run in threads of their own beside the rest;
-the results are the same.
+anew after a gap. The parts may run beside each other, and beside the caller, in threads of
+their own; the results are the same.
 """
 
 from __future__ import annotations
@@ -45,6 +45,9 @@ _FLOOR: Final = 1e-18
 """Filter memories under this (-360 dB) are dropped in digital silence."""
 
 
+_Begun = tuple[Blocks, Peaks | Future[Peaks], tuple[Future[None], ...]]
+
+
 class Analyser:
     """The stages in order.
 
@@ -61,7 +64,7 @@ class Analyser:
     low_end : bool
         Measure the low bands.
     beside : bool
-        Run true peak and the low end in threads of their own.
+        Run the parts in two threads, beside the caller.
     """
 
     def __init__(
@@ -75,6 +78,7 @@ class Analyser:
         past = max(self.peaks.past_frames, self._low.past_frames if self._low else 0)
         self._window = Window(channels=channels, past_frames=past)
         self._helpers = ThreadPoolExecutor(2, "beside") if beside else None
+        self._begun: _Begun | None = None
 
     def reset(self) -> None:
         """As a new object."""
@@ -113,34 +117,48 @@ class Analyser:
             self._helpers.shutdown()
             self._helpers = None
 
-    def process(self, frames: Float32s, *, blocks: int, first_block: int) -> tuple[Blocks, Peaks]:
-        """Measure whole blocks.
+    def begin(self, frames: Float32s, *, blocks: int, first_block: int) -> None:
+        """Start to measure whole blocks; `finish` gives what came of it.
 
         Parameters
         ----------
         frames : ndarray of float32, shape (n, channels)
-            Finite samples of `blocks` blocks.
+            Finite samples of `blocks` blocks; copied here.
         first_block : int
             Index of the first of them since the grid began.
         """
+        assert self._begun is None, "one batch at a time: finish the last one first"
         records = np.zeros(blocks, BLOCK)
+        records["frames"] = len(frames) // blocks
         self._window.push(frames)
-        jobs: tuple[Future[Peaks], Future[None]] | None = None
         if self._helpers:
-            jobs = (
-                self._helpers.submit(self.peaks.process, self._window, blocks=blocks),
+            peaks = self._helpers.submit(self.peaks.process, self._window, blocks=blocks)
+            others = (
+                self._helpers.submit(self._set_levels, records, blocks, first_block),
                 self._helpers.submit(self._set_low_end, records, blocks),
             )
-        records["frames"] = len(frames) // blocks
-        self._set_k(records, frames, blocks, first_block)
-        self._pair_sums(records, blocks)
-        if jobs:
-            peaks, _ = jobs[0].result(), jobs[1].result()
+            self._begun = records, peaks, others
         else:
+            self._set_levels(records, blocks, first_block)
             self._set_low_end(records, blocks)
-            peaks = self.peaks.process(self._window, blocks=blocks)
-        self._set_peaks(records, peaks, blocks)
+            self._begun = records, self.peaks.process(self._window, blocks=blocks), ()
+
+    def finish(self) -> tuple[Blocks, Peaks]:
+        """Records of the blocks that were begun, and their true peaks."""
+        assert self._begun is not None, "nothing was begun"
+        (records, found, others), self._begun = self._begun, None
+        for job in others:
+            job.result()
+        peaks = found.result() if isinstance(found, Future) else found
+        true_peaks = records["true_peak"][:, : self._channels]
+        np.maximum(peaks.amplitudes, records["sample_peak"][:, : self._channels], out=true_peaks)
         return records, peaks
+
+    def _set_levels(self, records: Blocks, blocks: int, first_block: int) -> None:
+        """Everything but true peak and low end; writes only its own columns."""
+        self._set_k(records, blocks, first_block)
+        self._set_pair_sums(records, blocks)
+        self._set_sample_peaks(records, blocks)
 
     def _set_low_end(self, records: Blocks, blocks: int) -> None:
         """Writes only its own columns, so it may run beside the rest."""
@@ -161,29 +179,31 @@ class Analyser:
         record["frames"] = len(frames)
         peaks = no_peaks(self._channels)
         if len(frames):
-            whole = np.zeros((self._grid.block_frames(0), self._channels), np.float32)
-            whole[: len(frames)] = frames
+            whole = np.zeros((self._channels, self._grid.block_frames(0)), np.float32)
+            whole[:, : len(frames)] = frames.T
             weighted = self._k.process(whole, blocks=1)[0, :, : len(frames)]
             record["k_energy"][0, : self._channels] = np.vecdot(weighted, weighted)
             for cell, (start, stop) in enumerate(pairwise(cell_edges)):
                 part = weighted[:, start:stop]
                 record["cell_power"][0, cell, : self._channels] = np.vecdot(part, part) / (stop - start)
             self._window.push(frames)
-            self._pair_sums(record, 1)
+            self._set_pair_sums(record, 1)
+            self._set_sample_peaks(record, 1)
             self._set_low_end(record, 1)
             peaks = self.peaks.process(self._window, blocks=1)
-            self._set_peaks(record, peaks, 1)
+            record["true_peak"][:, : self._channels] = np.maximum(
+                peaks.amplitudes, record["sample_peak"][:, : self._channels]
+            )
         return record, peaks, self.peaks.finish(self._window)
 
-    def _set_peaks(self, records: Blocks, peaks: Peaks, blocks: int) -> None:
+    def _set_sample_peaks(self, records: Blocks, blocks: int) -> None:
         planar = self._window.planar().reshape(self._channels, blocks, -1)
-        tops = np.maximum(planar.max(axis=2), -planar.min(axis=2)).T.astype(np.float64)
-        records["sample_peak"][:, : self._channels] = tops
-        records["true_peak"][:, : self._channels] = np.maximum(peaks.amplitudes, tops)
+        tops = np.maximum(planar.max(axis=2), -planar.min(axis=2))
+        records["sample_peak"][:, : self._channels] = tops.T
 
-    def _set_k(self, records: Blocks, frames: Float32s, blocks: int, first_block: int) -> None:
+    def _set_k(self, records: Blocks, blocks: int, first_block: int) -> None:
         """K-weighted energy of the blocks and power of their cells."""
-        weighted = self._k.process(frames, blocks=blocks)
+        weighted = self._k.process(self._window.planar(), blocks=blocks)
         if self._grid.is_regular:
             cells = weighted.reshape(blocks, self._channels, CELLS_A_BLOCK, -1)
             sums = np.vecdot(cells, cells).swapaxes(1, 2)
@@ -195,7 +215,7 @@ class Analyser:
         records["cell_power"][..., : self._channels] = sums / lengths
         records["k_energy"][:, : self._channels] = sums.sum(axis=1)
 
-    def _pair_sums(self, records: Blocks, blocks: int) -> None:
+    def _set_pair_sums(self, records: Blocks, blocks: int) -> None:
         """Sums of left, right and their product over the full range."""
         planar = self._window.planar()
         left = planar[0].reshape(blocks, -1)

@@ -90,12 +90,12 @@ class BlockFilter:
         """Whether every memory is zero."""
         return not self._state.any() and not self._memory.any()
 
-    def process(self, frames: npt.NDArray[np.floating], *, blocks: int) -> Floats:
+    def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Floats:
         """Filter whole blocks.
 
         Parameters
         ----------
-        frames : ndarray, shape (blocks * block_frames, channels)
+        planar : ndarray, shape (channels, blocks * block_frames)
             Input as captured; it is converted to float64 on the way in.
 
         Returns
@@ -109,9 +109,8 @@ class BlockFilter:
             self._out = np.empty((blocks, channels * rows, run))
             self._drive = np.empty((blocks, channels * rows, 2 * modes))
         samples = self._buffer[:, :, :run]
-        planar = frames.reshape(blocks, rows, run, channels)
-        for channel in range(channels):
-            self._buffer[:, channel * rows : (channel + 1) * rows, :run] = planar[..., channel]
+        for channel, signal_in in enumerate(planar.reshape(channels, blocks, rows, run)):
+            self._buffer[:, channel * rows : (channel + 1) * rows, :run] = signal_in
         np.matmul(samples, self._into_state, out=self._drive)
         drive = self._drive.reshape(blocks, channels, rows, 2 * modes)
         starts = self._buffer.reshape(blocks, channels, rows, run + 2 * modes)[..., run:]

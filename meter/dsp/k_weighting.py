@@ -81,8 +81,8 @@ _RUN = 30
 class KFilter(Protocol):
     """K-weighting of a stream of blocks."""
 
-    def process(self, frames: npt.NDArray[np.floating], *, blocks: int) -> Floats:
-        """(blocks·n, channels) in, (blocks, channels, n) out."""
+    def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Floats:
+        """(channels, blocks·n) in, (blocks, channels, n) out."""
 
     def reset(self) -> None:
         """Back to rest."""
@@ -101,9 +101,9 @@ class _PlainKFilter:
         self._b, self._a = b, a
         self._state = np.zeros((channels, len(a) - 1))
 
-    def process(self, frames: npt.NDArray[np.floating], *, blocks: int) -> Floats:
-        planar = np.ascontiguousarray(frames.T, np.float64)
-        out, self._state = signal.lfilter(self._b, self._a, planar, axis=1, zi=self._state)
+    def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Floats:
+        samples = np.asarray(planar, np.float64)
+        out, self._state = signal.lfilter(self._b, self._a, samples, axis=1, zi=self._state)
         return np.ascontiguousarray(out.reshape(len(planar), blocks, -1).swapaxes(0, 1))
 
     def reset(self) -> None:
