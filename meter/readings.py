@@ -28,6 +28,10 @@ FAR_BELOW_DB: Final = -30.0
 _BELOW: Final = LOW_BANDS.index("below_crossover")
 
 
+BandSums = dict[str, tuple[float, float, float]]
+"""Mean square of left, of right, and their mean product, by band."""
+
+
 class Recent:
     """The newest 3 s of soundings since the start or the last gap."""
 
@@ -40,15 +44,14 @@ class Recent:
         self.rows = joined[-LONG_ROWS:]
         return loudest_low_power(joined)
 
-    def sums(self, rows: int, band: int) -> tuple[float, float, float] | None:
-        """Mean squares of left and right and their product over the newest `rows` soundings."""
+    def sums(self, rows: int) -> BandSums | None:
+        """Mean squares of left and right and their mean product over the newest `rows` soundings, by band."""
         if len(self.rows) < rows:
             return None
         newest = self.rows[-rows:]
-        weights = newest["frames"].astype(np.float64)
-        total = float(weights.sum())
-        ll, rr, lr = (float((newest[name][:, band] * weights).sum()) / total for name in ("ll", "rr", "lr"))
-        return ll, rr, lr
+        share = newest["frames"] / newest["frames"].sum()
+        ll, rr, lr = ((share @ newest[name]).tolist() for name in ("ll", "rr", "lr"))
+        return dict(zip(BANDS, zip(ll, rr, lr, strict=True), strict=True))
 
 
 class Totals:
@@ -87,21 +90,23 @@ def band_is_heard(power: float, loudest_power: float) -> bool:
     )
 
 
-def _fold_losses(chain: Chain, rows: int) -> dict[str, float | None]:
-    losses: dict[str, float | None] = {}
-    for band, name in enumerate(BANDS):
-        sums = chain.recent.sums(rows, band) if chain.channels > 1 else None
-        losses[name] = None if sums is None else fold_loss_db(*sums)
-        if sums is not None and name in LOW_BANDS:
-            long = chain.recent.sums(LONG_ROWS, band) or sums
-            if not band_is_heard(long[0] + long[1], chain.totals.loudest_low_power):
-                losses[name] = None
-    return losses
+def _heard(sums: BandSums, loudest_power: float) -> set[str]:
+    """The bands that say something about mono."""
+    return {
+        name
+        for name, (ll, rr, _) in sums.items()
+        if name not in LOW_BANDS or band_is_heard(ll + rr, loudest_power)
+    }
 
 
-def _correlation(chain: Chain, rows: int, band: int) -> float | None:
-    sums = chain.recent.sums(rows, band) if chain.channels > 1 else None
-    return None if sums is None else correlation(*sums)
+def _fold_losses(sums: BandSums | None, heard: set[str]) -> dict[str, float | None]:
+    if sums is None:
+        return dict.fromkeys(BANDS)
+    return {name: fold_loss_db(*band) if name in heard else None for name, band in sums.items()}
+
+
+def _correlation(sums: BandSums | None, name: str) -> float | None:
+    return None if sums is None else correlation(*sums[name])
 
 
 def _lufs(power: float | None) -> float | None:
@@ -115,13 +120,6 @@ def _minus(peak_db: float, loudness_lufs: float | None) -> float | None:
     return peak_db - loudness_lufs
 
 
-def _low_correlation(chain: Chain) -> float | None:
-    sums = chain.recent.sums(LONG_ROWS, _BELOW) if chain.channels > 1 else None
-    if sums is None or not band_is_heard(sums[0] + sums[1], chain.totals.loudest_low_power):
-        return None
-    return correlation(*sums)
-
-
 def reading_of(chain: Chain, waiting: Floats) -> Reading:
     """The reading of a chain.
 
@@ -130,8 +128,10 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
     waiting : ndarray
         Weighted K power of the cells of the sounding that is not full yet.
     """
-    loudness, totals, full = chain.loudness, chain.totals, len(LOW_BANDS)
-    channels = chain.channels
+    loudness, totals, channels = chain.loudness, chain.totals, chain.channels
+    short = chain.recent.sums(SHORT_ROWS) if channels > 1 else None
+    long = chain.recent.sums(LONG_ROWS) if channels > 1 else None
+    heard = _heard(long or short or {}, totals.loudest_low_power)
     momentary = loudness.partial_momentary(waiting) if len(waiting) else loudness.momentary_power
     newest = chain.recent.rows[-1:]
     long_peak = chain.recent.rows["true_peak"][:, :channels].max(initial=0.0)
@@ -158,11 +158,11 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
         sample_peak_max_dbfs=tuple(amplitude_to_db(float(a)) for a in totals.sample_peaks),
         peak_to_loudness_lu=_minus(amplitude_to_db(float(totals.true_peaks.max())), integrated),
         short_term_peak_to_loudness_lu=_minus(amplitude_to_db(float(long_peak)), short_term),
-        correlation=_correlation(chain, SHORT_ROWS, full),
-        correlation_3s=_correlation(chain, LONG_ROWS, full),
-        fold_loss_db=_fold_losses(chain, SHORT_ROWS),
-        fold_loss_3s_db=_fold_losses(chain, LONG_ROWS),
-        low_correlation=_low_correlation(chain),
+        correlation=_correlation(short, "full"),
+        correlation_3s=_correlation(long, "full"),
+        fold_loss_db=_fold_losses(short, heard),
+        fold_loss_3s_db=_fold_losses(long, heard),
+        low_correlation=_correlation(long, "below_crossover") if "below_crossover" in heard else None,
         overs=chain.over_count,
         lost_frames=chain.lost_frames,
         nonfinite_samples=chain.nonfinite_samples,

@@ -83,15 +83,8 @@ def moving_mean(powers: Floats, width: int) -> Floats:
     """
     if len(powers) < width:
         return np.empty(0)
-    return np.asarray(np.lib.stride_tricks.sliding_window_view(powers, width).mean(axis=1), np.float64)
-
-
-def moving_or(flags: np.ndarray, width: int) -> np.ndarray:
-    """Whether any of every run of `width` neighbours is set."""
-    if len(flags) < width:
-        return np.empty(0, bool)
-    sums = np.concatenate([[0], np.cumsum(flags, dtype=np.int64)])
-    return np.asarray(sums[width:] - sums[:-width] > 0)
+    windows = np.lib.stride_tricks.sliding_window_view(powers, width)
+    return np.asarray(np.add.reduce(windows, axis=1) / width, np.float64)
 
 
 def loudest_run(powers: Floats, *, width: int) -> tuple[int, float] | None:

@@ -51,7 +51,7 @@ class LoudnessMeter:
     def reset(self) -> None:
         """As a new object."""
         self._cells: Floats = np.empty(0)
-        self._bad: Bools = np.empty(0, bool)
+        self._counted: Floats = np.empty(0)  # NaN in cells that hold replaced samples
         self.momentary_power: float | None = None
         self.short_term_power: float | None = None
         self.mark()
@@ -64,7 +64,6 @@ class LoudnessMeter:
         self.momentary_max: float | None = None
         self.short_term_max: float | None = None
         self._run: Floats = np.empty(0)
-        self._run_bad: Bools = np.empty(0, bool)
         self._soundings = 0
         self._loudest: tuple[int, float, Floats] | None = None
 
@@ -78,16 +77,14 @@ class LoudnessMeter:
         bad : ndarray of bool, shape (10·n,)
             Cells that hold replaced samples.
         """
-        count = len(powers)
-        marked = self._cells_since_mark
-        momentary = self._windows(powers, bad, MOMENTARY_CELLS, marked)
-        short_term = self._windows(powers, bad, SHORT_TERM_CELLS, marked)
+        counted = np.where(bad, np.nan, powers) if bad.any() else powers
+        momentary = self._windows(counted, MOMENTARY_CELLS)
+        short_term = self._windows(counted, SHORT_TERM_CELLS)
         ends = slice(CELLS_A_SOUNDING - 1, None, CELLS_A_SOUNDING)
         self._integrated.add(_numbers(momentary[ends]))
         self._range.add(_numbers(short_term[ends]))
-        self._remember(powers, bad)
-        self._cells_since_mark += count
-        self._find_loudest(powers, bad)
+        self._remember(powers, counted)
+        self._find_loudest(counted)
         maxima = WindowMaxima(_row_max(momentary), _row_max(short_term))
         self.momentary_max = _higher(self.momentary_max, maxima.momentary)
         self.short_term_max = _higher(self.short_term_max, maxima.short_term)
@@ -95,47 +92,43 @@ class LoudnessMeter:
 
     def finish(self, powers: Floats, bad: Bools) -> WindowMaxima:
         """The cells of a last sounding that stayed short, fewer than ten: they count for the maxima only."""
-        momentary = self._windows(powers, bad, MOMENTARY_CELLS, self._cells_since_mark)
-        short_term = self._windows(powers, bad, SHORT_TERM_CELLS, self._cells_since_mark)
+        counted = np.where(bad, np.nan, powers)
+        momentary = self._windows(counted, MOMENTARY_CELLS)
+        short_term = self._windows(counted, SHORT_TERM_CELLS)
         self.momentary_max = _higher(self.momentary_max, momentary)
         self.short_term_max = _higher(self.short_term_max, short_term)
         return WindowMaxima(_one_max(momentary), _one_max(short_term))
 
-    def _windows(self, powers: Floats, bad: Bools, width: int, marked: int) -> Floats:
+    def _windows(self, counted: Floats, width: int) -> Floats:
         """Power of the window ending with each new cell; NaN where it is not whole, or touches a bad cell."""
-        past = self._cells[max(0, len(self._cells) - width + 1) :]
-        past_bad = self._bad[max(0, len(self._bad) - width + 1) :]
-        means = gating.moving_mean(np.concatenate([past, powers]), width)
-        spoilt = gating.moving_or(np.concatenate([past_bad, bad]), width)
-        result = np.full(len(powers), np.nan)
-        if len(means):
-            result[-len(means) :] = np.where(spoilt, np.nan, means)
-        result[: max(0, width - 1 - marked)] = np.nan
+        past = self._counted[max(0, len(self._counted) - width + 1) :]
+        means = gating.moving_mean(np.concatenate([past, counted]), width)
+        result = np.full(len(counted), np.nan)
+        result[len(counted) - len(means) :] = means
+        result[: max(0, width - 1 - self._cells_since_mark)] = np.nan
         return result
 
-    def _remember(self, powers: Floats, bad: Bools) -> None:
+    def _remember(self, powers: Floats, counted: Floats) -> None:
+        self._cells_since_mark += len(powers)
         self._cells = np.concatenate([self._cells, powers])[-SHORT_TERM_CELLS:]
-        self._bad = np.concatenate([self._bad, bad])[-SHORT_TERM_CELLS:]
+        self._counted = np.concatenate([self._counted, counted])[-SHORT_TERM_CELLS:]
         if len(self._cells) >= MOMENTARY_CELLS:
             self.momentary_power = float(self._cells[-MOMENTARY_CELLS:].mean())
         if len(self._cells) >= SHORT_TERM_CELLS:
             self.short_term_power = float(self._cells.mean())
 
-    def _find_loudest(self, powers: Floats, bad: Bools) -> None:
-        soundings = powers.reshape(-1, CELLS_A_SOUNDING).mean(axis=1)
-        spoilt = bad.reshape(-1, CELLS_A_SOUNDING).any(axis=1)
+    def _find_loudest(self, counted: Floats) -> None:
+        soundings = counted.reshape(-1, CELLS_A_SOUNDING).mean(axis=1)
         run = np.concatenate([self._run, soundings])
-        run_bad = np.concatenate([self._run_bad, spoilt])
         means = gating.moving_mean(run, LOUDEST_SOUNDINGS)
         if len(means):
-            means = np.where(gating.moving_or(run_bad, LOUDEST_SOUNDINGS), -1.0, means)
+            means = np.where(np.isnan(means), -1.0, means)
             best = int(means.argmax())
             if means[best] > (self._loudest[1] if self._loudest else -0.5):
                 first = self._soundings - len(self._run) + best
                 self._loudest = first, float(means[best]), run[best : best + LOUDEST_SOUNDINGS].copy()
         self._soundings += len(soundings)
         self._run = run[-(LOUDEST_SOUNDINGS - 1) :]
-        self._run_bad = run_bad[-(LOUDEST_SOUNDINGS - 1) :]
 
     def partial_momentary(self, powers: Floats) -> float | None:
         """M with the cells of a sounding that is not whole yet, for the eye."""
@@ -163,8 +156,7 @@ def _numbers(values: Floats) -> Floats:
 
 def _row_max(values: Floats) -> Floats:
     """Maximum of each sounding's cells; NaN when none is a number."""
-    rows = np.where(np.isnan(values), -1.0, values).reshape(-1, CELLS_A_SOUNDING).max(axis=1)
-    return np.where(rows < 0.0, np.nan, rows)
+    return np.asarray(np.fmax.reduce(values.reshape(-1, CELLS_A_SOUNDING), axis=1), np.float64)
 
 
 def _one_max(values: Floats) -> Floats:
