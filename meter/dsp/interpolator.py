@@ -15,7 +15,7 @@ import numpy as np
 
 from meter.units import Floats
 
-TAPS: Final = 40
+TAPS: Final = 48
 """Taps of a filter; even, so that it sits symmetrically around the gap between two samples."""
 
 BAND_EDGE: Final = 0.4535
