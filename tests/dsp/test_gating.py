@@ -58,9 +58,9 @@ def test_the_relative_gate_is_strict_and_10_lu_under_the_mean_of_what_passed_the
 
 
 def test_blocks_under_the_absolute_gate_do_not_move_the_relative_one():
-    assert gated_loudness(powers(-20.0, -29.0, *[-71.0] * 1000)) == pytest.approx(
-        gated_loudness(powers(-20.0, -29.0))
-    )
+    """Nine at -20 and one at -31 have their gate at -30.4; a thousand near silence must not lower it."""
+    assert gated_loudness(powers(*[-20.0] * 9, -31.0)) == pytest.approx(-20.0)
+    assert gated_loudness(powers(*[-20.0] * 9, -31.0, *[-71.0] * 1000)) == pytest.approx(-20.0)
 
 
 def test_integrated_loudness_is_the_mean_of_powers_not_of_levels():

@@ -97,6 +97,15 @@ def test_two_levels_read_exactly():
     assert histogram_of(programme).integrated_lufs() == pytest.approx(-20.0, abs=1e-9)
 
 
+def test_a_level_in_the_very_bin_that_the_gate_cuts_is_still_told_from_it():
+    """Nine blocks of 1 and one of x have their gate at x = 1/11; 0.0004 LU beside it."""
+    for softer, is_kept in ((0.9999 / 11.0, False), (1.0001 / 11.0, True)):
+        programme = np.array([1.0] * 9 + [softer])
+        wanted = power_to_lufs(programme.mean() if is_kept else 1.0)
+        assert gating.gated_loudness(programme) == pytest.approx(wanted, abs=1e-9)
+        assert histogram_of(programme).integrated_lufs() == pytest.approx(wanted, abs=1e-9)
+
+
 def test_the_absolute_gate_is_strict():
     assert histogram_of(np.array([gating.ABSOLUTE_GATE_POWER])).integrated_lufs() == -math.inf
     just_above = np.nextafter(gating.ABSOLUTE_GATE_POWER, 1.0)
