@@ -86,7 +86,6 @@ class TruePeakMeter:
         self._fine: Float32s = np.zeros((0, 0, 0, 0), np.float32)
         self._height: Float32s = np.zeros((0, 0, 0), np.float32)
         self._scratch: Float32s = self._height
-        self._flags: npt.NDArray[np.bool_] = np.zeros((2, 0, 0, 0), np.bool_)
         self._last_point: Float32s = np.zeros(channels, np.float32)
 
     def _toeplitz(self, taps: Floats) -> Float32s:
@@ -130,7 +129,6 @@ class TruePeakMeter:
         self._fine = np.empty((len(self._kernels), blocks, height, self._group), np.float32)
         # Kept from call to call: fresh memory of this size costs more than the arithmetic on it.
         self._height = np.empty(self._fine.shape[1:], np.float32)
-        self._flags = np.empty((2, *self._fine.shape[1:]), np.bool_)
         self._scratch = np.empty((min(blocks, _STRIP_BLOCKS), *self._fine.shape[2:]), np.float32)
 
     def _copy_ragged(self, planes: Float32s, window: Window, frames: int) -> None:
@@ -156,14 +154,7 @@ class TruePeakMeter:
         channels = self._channels
         peaks = height.max(axis=1)
         threshold = np.where(peaks > 0.0, peaks * np.float32(self._threshold), np.float32(np.inf))
-        hot, rises = (flags.reshape(blocks * channels, -1)[:, :frames] for flags in self._flags)
-        np.greater_equal(height, threshold[:, None], out=hot)
-        np.greater(height[:, 1:], height[:, :-1], out=rises[:, 1:])
-        hot[:, 1:] &= rises[:, 1:]
-        np.logical_not(rises, out=rises)
-        hot[:, :-1] &= rises[:, 1:]
-        row, frame = np.divmod(np.flatnonzero(hot), frames)
-        # Rounded as the sounding keeps it, so that an over and the peak shown cannot disagree.
+        row, frame = self._candidates(height, threshold)
         fitted = self._fit(planes, row, frame, blocks, frames).astype(np.float32).astype(np.float64)
         amplitudes = peaks.astype(np.float64)
         np.maximum.at(amplitudes, row, fitted)
@@ -174,6 +165,16 @@ class TruePeakMeter:
             over_row % channels,
             over_height,
         )
+
+    def _candidates(self, height: Float32s, threshold: Float32s) -> tuple[Ints, Ints]:
+        """Row and frame of every point over the threshold that is no lower than its neighbours."""
+        row, frame = np.divmod(np.flatnonzero(height >= threshold[:, None]), height.shape[1])
+        here = height[row, frame]
+        before = height[row, np.maximum(frame - 1, 0)]
+        after = height[row, np.minimum(frame + 1, height.shape[1] - 1)]
+        # Strict on one side: a plateau gives one point, not all of them.
+        is_top = ((here > before) | (frame == 0)) & (here >= after)
+        return row[is_top], frame[is_top]
 
     def _fit(self, planes: Float32s, row: Ints, frame: Ints, blocks: int, frames: int) -> Floats:
         """Peak of the sine through the highest point of each candidate and its two neighbours."""

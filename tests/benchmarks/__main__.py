@@ -1,0 +1,106 @@
+"""The project's figures, here and now: ``python -m tests.benchmarks [--seconds N] [--rounds N]``.
+
+Run it on a machine that does nothing else. The ratios are what counts; absolute figures change
+from machine to machine and from day to day.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from tests.benchmarks import live, material, rivals
+from tests.benchmarks.timing import compare
+
+LIMITS = {
+    "levels and true peak, one thread": 1.5,
+    "whole chain, one thread": 1.2,
+    "as check runs it": 1.8,
+}
+"""How many times faster than FFmpeg's ebur128=peak=true each has to be."""
+
+PEAK_MEMORY = (
+    "import resource, sys; from meter.check import Options, check_file; "
+    "check_file(sys.argv[1], Options()); "
+    "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+)
+
+
+def main() -> int:
+    """Print the figures; 1 when one misses its limit."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=600.0, help="length of the files to measure")
+    parser.add_argument("--rounds", type=int, default=5, help="rounds that count")
+    parser.add_argument("--skip-long", action="store_true", help="no 3-hour file, no paced run")
+    args = parser.parse_args()
+    print(machine())
+    missed = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for form in material.FORMS:
+            missed += speed(material.write(Path(folder), form, seconds=args.seconds), form, args)
+        if not args.skip_long:
+            missed += memory(Path(folder) / "long.wav")
+    if not args.skip_long:
+        share_pct = live.share_of_a_core_pct(seconds=20.0)
+        missed += line("live, 100 ms hops, really paced", f"{share_pct:.2f} % of one core", share_pct <= 2.0)
+    return 1 if missed else 0
+
+
+def machine() -> str:
+    """Which kernels run, and how busy the machine is."""
+    import numpy  # noqa: F401  - loads the library that is asked about
+    from threadpoolctl import threadpool_info
+
+    pools = threadpool_info()
+    kernels = {f"{pool.get('architecture', '')} {pool['num_threads']} thread" for pool in pools}
+    return f"matrix products: {'; '.join(sorted(kernels))}; load before the run: {os.getloadavg()[0]:.2f}"
+
+
+def speed(path: Path, form: str, args: argparse.Namespace) -> int:
+    """Compare on one file; how many limits were missed."""
+    found = compare(
+        {
+            "FFmpeg": lambda: rivals.ffmpeg_peak(path),
+            "levels and true peak, one thread": lambda: rivals.levels_and_true_peak(path),
+            "whole chain, one thread": lambda: rivals.whole_chain(path),
+            "as check runs it": lambda: rivals.as_check_runs(path),
+        },
+        rounds=args.rounds,
+    )
+    print(
+        f"\n{form}, {args.seconds:g} s: "
+        f"FFmpeg {found.times_real_time('FFmpeg', args.seconds):.0f} x real time"
+    )
+    missed = 0
+    for name, limit in LIMITS.items():
+        ratio = found.ratio(name, "FFmpeg")
+        figure = f"{found.times_real_time(name, args.seconds):.0f} x real time, {ratio:.2f} x FFmpeg"
+        missed += line(name, f"{figure} (at least {limit})", ratio >= limit)
+    return missed
+
+
+def memory(path: Path) -> int:
+    """Peak memory of checking a 3-hour WAV."""
+    material.write_looped(path, rate_hz=48_000, subtype="PCM_16", seconds=3 * 3600.0)
+    done = subprocess.run(
+        [sys.executable, "-c", PEAK_MEMORY, str(path)], check=True, capture_output=True, text=True
+    )
+    peak_mb = int(done.stdout)
+    print()
+    return line("memory, 3-hour WAV", f"{peak_mb} MB (at most 200)", peak_mb <= 200)
+
+
+def line(name: str, figure: str, is_kept: bool) -> int:
+    """Print one figure; 1 when it misses."""
+    print(f"  {name:<34} {figure}{'' if is_kept else '  MISSED'}")
+    return 0 if is_kept else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
