@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+from meter.dsp.interpolator import BAND_EDGE
 from meter.dsp.true_peak import true_peaks
 from meter.units import amplitude_to_db, db_to_amplitude
 
@@ -144,7 +145,7 @@ def render() -> str:
         "|---|---|---|",
         *(f"| {name} | {_db(read)} | {_db(ideal)} |" for name, (read, ideal) in special(48_000).items()),
         "",
-        "The ideal waveform of hard edges has content up to half the rate; the meter follows up to 0.4535",
+        f"The ideal waveform of hard edges has content up to half the rate; the meter follows up to {BAND_EDGE}",
         "of the rate (20.0 kHz at 44.1 kHz, 21.8 kHz at 48 kHz).",
         "",
         "This page is written by `python -m tests.support.true_peak_table` and held by",
