@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meter.chain import Chain
+from meter.dsp.k_weighting import k_weight
 from meter.errors import UsageError
 from meter.passes import measure, summarise
 from meter.soundings import BANDS, CUT_SHORT, LOW_BANDS, NONFINITE, SOUNDING, Gap
@@ -127,13 +128,16 @@ def test_a_mono_stream_counts_once():
 def test_a_row_holds_the_mean_squares_and_peaks_of_its_frames(rate_hz):
     samples = noise(0.95, seed=1, rate_hz=rate_hz)
     rows = run_to_end(Chain(rate_hz=rate_hz, channels=2), samples)
+    weighted = k_weight(samples, rate_hz=rate_hz)
     assert rows["frames"].sum() == len(samples)
     np.testing.assert_array_equal(rows["start_frame"], np.cumsum([0, *rows["frames"][:-1]]))
     full = BANDS.index("full")
     for row in rows:
-        left, right = samples[row["start_frame"] : row["start_frame"] + row["frames"]].astype(float).T
+        part = slice(row["start_frame"], row["start_frame"] + row["frames"])
+        left, right = samples[part].astype(float).T
         wanted = (left**2).mean(), (right**2).mean(), (left * right).mean()
         assert [row[name][full] for name in ("ll", "rr", "lr")] == pytest.approx(wanted, rel=1e-5)
+        assert list(row["k_power"][:2]) == pytest.approx((weighted[part] ** 2).mean(axis=0), rel=1e-5)
         assert list(row["sample_peak"][:2]) == [np.abs(left).max(), np.abs(right).max()]
     # All but the last are 100 ms, to the nearest frame.
     assert set(rows["frames"][:-1]) <= {math.floor(rate_hz / 10), math.ceil(rate_hz / 10)}
@@ -251,8 +255,11 @@ def test_in_lasting_silence_every_value_becomes_exactly_zero(rate_hz, channels):
 
 @pytest.mark.parametrize("rate_hz", [8000, 48_000])
 def test_a_pause_of_silence_is_measured_as_if_every_block_were_worked_out(rate_hz):
-    """Silence is passed over once all filters are at rest; a faint sample in each block forbids that."""
-    before, after = (noise(0.7, seed=s, level_dbfs=-3.0, rate_hz=rate_hz) for s in (1, 2))
+    """Silence is passed over once all filters are at rest; a faint sample in each block forbids that.
+
+    It begins and ends in the middle of a sounding.
+    """
+    before, after = (noise(0.75, seed=s, level_dbfs=-3.0, rate_hz=rate_hz) for s in (1, 2))
     pause = silence(2.0, rate_hz=rate_hz)
     faint = pause.copy()
     faint[:: rate_hz // 40] = 1e-30
