@@ -5,21 +5,23 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from meter.dsp.interpolator import BAND_EDGE, TAPS, interpolating_filters, oversampling
+from meter.dsp.interpolator import BAND_EDGE, SINE_EDGE, TAPS, interpolating_filters, oversampling
 
 CYCLES = np.linspace(0.0, BAND_EDGE, 1001)
 """Frequencies as shares of the sample rate."""
 
 
 @pytest.mark.parametrize("factor", [2, 4])
-def test_each_filter_is_a_pure_delay_within_0_01_db(factor):
+def test_each_filter_is_a_pure_delay_within_0_01_db_and_a_little_less_above_20_khz(factor):
     filters = interpolating_filters(factor)
     assert filters.shape == (factor - 1, TAPS)
     positions = np.arange(TAPS) - (TAPS // 2 - 1)
     for k, taps in enumerate(filters, start=1):
         response = np.exp(2j * np.pi * np.outer(CYCLES, positions - k / factor)) @ taps
-        # 0.01 dB in amplitude is a relative error of 0.00115.
-        assert np.abs(response - 1.0).max() < 0.00115
+        error = np.abs(response - 1.0)
+        # 0.01 dB in amplitude is a relative error of 0.00115; 0.08 dB one of 0.0092.
+        assert error[CYCLES <= SINE_EDGE].max() < 0.00115
+        assert error.max() < 0.0092
 
 
 @pytest.mark.parametrize("factor", [2, 4])

@@ -121,7 +121,7 @@ def test_the_reading_that_lags_comes_with_the_end():
     assert 20.0 * np.log10(late["true_peak"][0] / 0.5) == pytest.approx(
         20.0 * np.log10(4.0 / np.pi), abs=0.02
     )
-    assert LAG_FRAMES == 28
+    assert LAG_FRAMES == 36
 
 
 def test_no_samples_have_no_peak():
