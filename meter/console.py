@@ -64,9 +64,10 @@ class ProgressLine:
         if whole_s:
             text += f" of {as_text_time(whole_s)}, {min(100.0 * done_s / whole_s, 100.0):.0f} %"
         text = printable(text, self._stream)[-PROGRESS_WIDTH:]
-        self._stream.write(f"\r{text:<{self._width}}")
+        padded = f"{text:<{self._width}}"
+        self._width = len(text)  # before it is written: Ctrl-C may come right after, and must find it
+        self._stream.write(f"\r{padded}")
         self._stream.flush()
-        self._width = len(text)
 
     def clear(self) -> None:
         """Take the line away; call before anything else is printed."""
