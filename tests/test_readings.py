@@ -160,6 +160,18 @@ def test_the_band_below_the_crossover_follows_it(crossover_hz, is_below):
     assert (lost < -1.0) == is_below
 
 
+def test_short_and_long_windows_are_400_ms_and_3_s():
+    """Mono, and then half a second of antiphase: all of the short window, a sixth of the long one."""
+    reading = settled(np.concatenate([tone(40, 4.0), tone(40, 0.5, gains=(1.0, -1.0))]))
+    assert reading.fold_loss_db["full"] == -60.0
+    assert reading.fold_loss_3s_db["full"] == pytest.approx(10.0 * math.log10(5 / 6), abs=0.001)
+    assert reading.correlation == pytest.approx(-1.0)
+    assert reading.correlation_3s == pytest.approx(4 / 6, abs=0.001)
+    assert reading.low_correlation == pytest.approx(4 / 6, abs=0.02)  # the bands ring on for a moment
+    assert reading.fold_loss_db["20-60"] < -30.0
+    assert reading.fold_loss_3s_db["20-60"] == pytest.approx(10.0 * math.log10(5 / 6), abs=0.1)
+
+
 def test_with_more_channels_the_first_two_are_the_pair():
     samples = np.concatenate([pair(80, 0.5), noise(4.0, seed=1, channels=4)], axis=1)
     reading = settled(samples)
