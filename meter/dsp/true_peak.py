@@ -30,10 +30,10 @@ Ints = npt.NDArray[np.int64]
 LAG_FRAMES: Final = TAPS // 2
 """A reading belongs to the frame this far behind the newest sample."""
 
-_GROUP: Final = 16
+_GROUP: Final = 32
 """Output frames in one row of the matrix product."""
 
-_STRIP_BLOCKS: Final = 8
+_STRIP_BLOCKS: Final = 16
 """Blocks that are worked on at once, so that they stay in the processor's nearest memory."""
 
 
