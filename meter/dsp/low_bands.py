@@ -3,7 +3,7 @@
 Linkwitz-Riley bands of fourth order (two second-order Butterworth sections a side), each with
 the same high-pass at 20 Hz so that an offset cannot hide an antiphase sub. They run on the
 decimated signal with sections fitted to the analogue response, so they are the same at every
-rate; second-order sections only.
+rate.
 
 Source
 ------
@@ -50,15 +50,20 @@ def _twice(corner_hz: float, rate_hz: float, *, high_pass: bool) -> Floats:
 
 
 class _Section:
-    """Cascade of second-order sections with its memory."""
+    """Cascade of Linkwitz-Riley filters with its memory.
 
-    def __init__(self, sections: Sequence[Floats], channels: int) -> None:
-        self._sos = np.concatenate(sections)
-        self.state = np.zeros((len(self._sos), channels, 2))
+    At this low rate the two equal sections of each may be one transfer function of fourth order
+    (at the full rate its rounding would show): half the calls, and less of each.
+    """
+
+    def __init__(self, filters: Sequence[Floats], channels: int) -> None:
+        self._filters = [(np.convolve(*sos[:, :3]), np.convolve(*sos[:, 3:])) for sos in filters]
+        self.state = np.zeros((len(filters), channels, 4))
 
     def process(self, samples: Floats) -> Floats:
-        out, self.state = signal.sosfilt(self._sos, samples, axis=1, zi=self.state)
-        return np.asarray(out, np.float64)
+        for state, (b, a) in zip(self.state, self._filters, strict=True):
+            samples, state[:] = signal.lfilter(b, a, samples, axis=1, zi=state)
+        return samples
 
     def settle(self, floor: float) -> None:
         self.state[np.abs(self.state) < floor] = 0.0
