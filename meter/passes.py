@@ -13,7 +13,7 @@ from meter.dsp import gating
 from meter.dsp.loudness import LOUDEST_SOUNDINGS
 from meter.dsp.stereo import correlation, fold_loss_db
 from meter.errors import UsageError
-from meter.readings import LONG_ROWS, STABLE_RANGE_S, band_is_heard, loudest_low_power
+from meter.readings import LONG_ROWS, SHORT_ROWS, STABLE_RANGE_S, band_is_heard, loudest_low_power
 from meter.soundings import (
     AFTER_GAP,
     BANDS,
@@ -55,8 +55,13 @@ def _windows(powers: list[Floats], width: int) -> Floats:
     return np.concatenate([gating.moving_mean(p, width) for p in powers]) if powers else np.empty(0)
 
 
-def _loudest(runs: list[Soundings], powers: list[Floats]) -> tuple[float | None, int | None, bool]:
-    """Gated loudness of the loudest 30 s, its first frame, and whether a shorter pass stands in whole."""
+def _loudest(
+    runs: list[Soundings], powers: list[Floats], seconds: float
+) -> tuple[float | None, int | None, bool]:
+    """Gated loudness of the loudest 30 s, its first frame, and whether a shorter pass stands in whole.
+
+    None where the pass is long enough, but everywhere broken by gaps or replaced samples.
+    """
     best: tuple[float, int, int] | None = None
     for index, power in enumerate(powers):
         found = gating.loudest_run(power, width=LOUDEST_SOUNDINGS)
@@ -66,10 +71,13 @@ def _loudest(runs: list[Soundings], powers: list[Floats]) -> tuple[float | None,
         _, index, at = best
         part = powers[index][at : at + LOUDEST_SOUNDINGS]
         return gating.gated_loudness_of_soundings(part), int(runs[index]["start_frame"][at]), False
-    longest = max(range(len(powers)), key=lambda k: len(powers[k]), default=None)
-    if longest is None:
+    if seconds >= gating.LOUDEST_S or not runs:
         return None, None, False
-    return gating.gated_loudness_of_soundings(powers[longest]), int(runs[longest]["start_frame"][0]), True
+    return (
+        gating.gated_loudness(_windows(powers, gating.SOUNDINGS_A_BLOCK)),
+        int(runs[0]["start_frame"][0]),
+        True,
+    )
 
 
 def _pair(
@@ -116,20 +124,31 @@ def _peak_db(values: Floats) -> float | None:
     return amplitude_to_db(float(values.max())) if values.size else None
 
 
-def _max_lufs(powers: Floats) -> float | None:
-    numbers = powers[~np.isnan(powers)]
+def _max_lufs(powers: Floats, window_rows: int) -> float | None:
+    """Highest M or S of the windows that lie inside.
+
+    Where a pass begins, its first soundings hold no whole window. Where a part is cut out of a
+    pass, theirs reach before it, up to 90 ms those of the sounding that first ends a whole one too.
+    """
+    whole = window_rows - 1
+    is_cut_out = len(powers) > whole and not np.isnan(powers[whole - 1])
+    inside = powers[whole + is_cut_out :]
+    numbers = inside[~np.isnan(inside)]
     return power_to_lufs(float(numbers.max())) if len(numbers) else None
 
 
-def _reasons(values: dict[str, float | None], channels: int, is_silent: bool) -> dict[str, str]:
+def _reasons(values: dict[str, float | None], channels: int, rows: Soundings) -> dict[str, str]:
     """Why a value cannot be given, for each that cannot."""
     pair = {"correlation", "low_correlation", "fold_loss_db"}
+    is_silent = not rows["sample_peak"].any() or values["integrated_lufs"] == -math.inf
     why: dict[str, str] = {}
     for key, value in values.items():
         if value is not None and not math.isinf(value):
             continue
         if channels < 2 and key in pair:
             why[key] = _DOES_NOT_APPLY
+        elif len(rows) == 0:
+            why[key] = _NOT_YET
         else:
             why[key] = _SILENCE if is_silent or value is not None or key in pair else _NOT_YET
     return why
@@ -155,12 +174,12 @@ def summarise(
         What was lost inside.
     """
     weights = bs1770.default_weights(channels) if weights is None else weights
+    seconds = float(rows["frames"].sum()) / rate_hz
     runs = _unbroken(rows)
     powers = [weighted_powers(run, weights) for run in runs]
     integrated = gating.gated_loudness(_windows(powers, gating.SOUNDINGS_A_BLOCK))
     loudness_range = gating.loudness_range(_windows(powers, LONG_ROWS))
-    loudest, loudest_frame, is_whole = _loudest(runs, powers)
-    seconds = float(rows["frames"].sum()) / rate_hz
+    loudest, loudest_frame, is_whole = _loudest(runs, powers, seconds)
     true_peaks = rows["true_peak"][:, :channels]
     true_peak = _peak_db(true_peaks)
     plr = None
@@ -175,8 +194,8 @@ def summarise(
     values: dict[str, float | None] = {
         "integrated_lufs": integrated,
         "loudness_range_lu": loudness_range,
-        "momentary_max_lufs": _max_lufs(rows["momentary_max"]),
-        "short_term_max_lufs": _max_lufs(rows["short_term_max"]),
+        "momentary_max_lufs": _max_lufs(rows["momentary_max"], SHORT_ROWS),
+        "short_term_max_lufs": _max_lufs(rows["short_term_max"], LONG_ROWS),
         "loudest_30s_lufs": loudest,
         "loudest_30s_at_s": None if loudest_frame is None else loudest_frame / rate_hz,
         "true_peak_dbtp": true_peak,
@@ -186,12 +205,10 @@ def summarise(
         "correlation": pair_correlation,
         "low_correlation": low_correlation,
     }
-    is_silent = bool(len(rows)) and (not rows["sample_peak"].any() or integrated == -math.inf)
-    reasons = _reasons({**values, "fold_loss_db": losses["full"]}, channels, is_silent)
+    reasons = _reasons({**values, "fold_loss_db": losses["full"]}, channels, rows)
     for name, loss in losses.items():
         if loss is None and "fold_loss_db" not in reasons:
             reasons[f"fold_loss_db.{name}"] = _SILENCE
-    starts = rows["start_frame"][:1]
     return Summary(
         seconds=seconds,
         sample_rate_hz=rate_hz,
@@ -204,7 +221,7 @@ def summarise(
         lost_frames=sum(gap.frames for gap in gaps),
         gaps=tuple(gaps),
         nonfinite_samples=int(rows["nonfinite"].sum()),
-        why_null=reasons if len(starts) else {**dict.fromkeys(values, _NOT_YET), "fold_loss_db": _NOT_YET},
+        why_null=reasons,
         **values,
     )
 
