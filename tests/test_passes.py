@@ -203,9 +203,12 @@ def test_the_smallest_short_term_peak_to_loudness_of_the_pass_is_told():
 
 
 def test_stretches_under_the_absolute_gate_say_nothing_of_it():
-    """A click in silence would otherwise be the smallest or the largest of all."""
-    samples = np.concatenate([tone(1000, 5.0), silence(5.0)])
-    assert summary_of(samples, 48_000).short_term_peak_to_loudness_lu == pytest.approx(-0.0067, abs=0.05)
+    """4 kHz has the smaller ratio (K +3.97 dB there), but at -80 dBFS nobody hears it."""
+    plain, high = tone(1000, 5.0), tone(4000, 5.0)
+    assert summary_of(high, 48_000).short_term_peak_to_loudness_lu == pytest.approx(-3.277, abs=0.05)
+    faint = high * np.float32(10.0 ** (-68.0 / 20.0))
+    summary = summary_of(np.concatenate([plain, silence(0.1), faint]), 48_000)
+    assert summary.short_term_peak_to_loudness_lu == pytest.approx(-0.0067, abs=0.05)
 
 
 # --- why a value is missing ------------------------------------------------------------------
