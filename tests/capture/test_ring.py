@@ -1,0 +1,513 @@
+"""The ring: frames are numbered, so that a wrong one is seen; what a reader lost is known exactly.
+
+`Model` says what a reader must see, from the definition alone: a number for every frame ever
+captured, lost ones included. It knows nothing of places, logs or rounds.
+"""
+
+import sys
+import threading
+import time
+import tracemalloc
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from meter.capture import ring as ring_module
+from meter.capture.ring import Ring
+from meter.errors import UsageError
+
+RATE_HZ = 1000
+
+
+def numbered(start, count, channels=2):
+    """Frames that carry their own number, each channel in a way of its own."""
+    numbers = np.arange(start, start + count, dtype=np.float32)[:, None]
+    return np.ascontiguousarray(numbers + 0.25 * np.arange(channels, dtype=np.float32))
+
+
+def make(seconds=0.1, channels=2):
+    return Ring(RATE_HZ, channels, seconds)
+
+
+# --- one after the other ---------------------------------------------------------------------
+
+
+def test_a_reader_gets_what_was_written_after_it_came():
+    ring = make()
+    ring.write(numbered(0, 10))
+    late, early = ring.reader(), ring.reader(from_now=False)
+    ring.write(numbered(10, 5))
+    np.testing.assert_array_equal(late.read(100).frames, numbered(10, 5))
+    np.testing.assert_array_equal(early.read(100).frames, numbered(0, 15))
+    assert ring.written == 15
+    assert late.behind_frames == early.behind_frames == 0
+
+
+def test_a_reader_takes_no_more_than_it_asks_for_and_nothing_when_there_is_nothing():
+    ring = make()
+    reader = ring.reader()
+    assert reader.read(100).frames.shape == (0, 2)
+    ring.write(numbered(0, 10))
+    assert reader.read(0).frames.shape == (0, 2)
+    assert reader.read(-1).frames.shape == (0, 2)
+    np.testing.assert_array_equal(reader.read(4).frames, numbered(0, 4))
+    assert reader.behind_frames == 6
+    np.testing.assert_array_equal(reader.read(100).frames, numbered(4, 6))
+
+
+def test_what_was_read_is_a_copy():
+    ring = make()
+    reader = ring.reader()
+    ring.write(numbered(0, 10))
+    frames = reader.read(10).frames
+    ring.write(numbered(1000, 95))
+    np.testing.assert_array_equal(frames, numbered(0, 10))
+
+
+def test_a_slow_reader_loses_its_own_and_only_its_own():
+    ring = make()
+    quick, slow = ring.reader(), ring.reader()
+    for start in range(0, 1000, 10):
+        ring.write(numbered(start, 10))
+        assert len(quick.read(100).frames) == 10
+    chunk = slow.read(1000)
+    assert chunk.lost_before == slow.lost_frames == slow.overtaken_frames == 950
+    np.testing.assert_array_equal(chunk.frames, numbered(950, 50))
+    assert quick.lost_frames == 0
+
+
+def test_of_a_block_longer_than_the_ring_the_last_part_stays():
+    ring = make()
+    reader = ring.reader()
+    ring.write(numbered(0, 257))
+    chunk = reader.read(1000)
+    assert ring.written == 257
+    assert chunk.lost_before + len(chunk.frames) == 257
+    np.testing.assert_array_equal(chunk.frames, numbered(chunk.lost_before, len(chunk.frames)))
+    assert len(chunk.frames) == 50
+    np.testing.assert_array_equal(ring.reader(from_now=False).read(1000).frames, numbered(157, 100))
+
+
+def test_no_chunk_spans_a_gap():
+    ring = make()
+    reader = ring.reader()
+    ring.write(numbered(0, 10))
+    ring.note_gap(7)
+    ring.write(numbered(17, 10))
+    before, after, end = (reader.read(100) for _ in range(3))
+    assert (before.lost_before, len(before.frames)) == (0, 10)
+    assert (after.lost_before, len(after.frames)) == (7, 10)
+    assert (end.lost_before, len(end.frames)) == (0, 0)
+    assert reader.lost_frames == ring.gap_frames == 7
+    assert reader.overtaken_frames == 0
+
+
+def test_a_gap_with_nothing_behind_it_yet_is_told_at_once_and_only_once():
+    ring = make()
+    reader = ring.reader()
+    ring.note_gap(3)
+    ring.note_gap(4)
+    chunk = reader.read(10)
+    assert (chunk.lost_before, len(chunk.frames)) == (7, 0)
+    ring.note_gap(5)
+    ring.write(numbered(0, 1))
+    chunk = reader.read(10)
+    assert (chunk.lost_before, len(chunk.frames)) == (5, 1)
+    assert reader.lost_frames == 12
+
+
+def test_a_gap_before_a_reader_came_is_not_its_own():
+    ring = make()
+    ring.write(numbered(0, 10))
+    ring.note_gap(3)
+    assert ring.reader().read(10).lost_before == 0
+    whole = ring.reader(from_now=False)
+    assert (whole.read(99).lost_before, whole.read(99).lost_before) == (0, 3)
+
+
+def test_a_gap_at_the_very_start_is_told_to_who_reads_from_the_oldest():
+    ring = make()
+    ring.note_gap(3)
+    ring.write(numbered(0, 10))
+    chunk = ring.reader(from_now=False).read(99)
+    assert (chunk.lost_before, len(chunk.frames)) == (3, 10)
+
+
+def test_an_overtaken_reader_counts_the_gaps_that_it_jumped_over_too():
+    ring = make()
+    reader = ring.reader()
+    for start in range(0, 400, 20):
+        ring.write(numbered(start, 20))
+        ring.note_gap(1)
+    first = reader.read(1000)
+    heard = len(first.frames)
+    while (chunk := reader.read(1000)).lost_before or len(chunk.frames):
+        heard += len(chunk.frames)
+    assert reader.lost_frames + heard == 400 + 20
+    assert reader.overtaken_frames == 400 - heard
+
+
+@pytest.mark.parametrize("frames", [0, -5])
+def test_a_gap_of_nothing_is_none(frames):
+    ring = make()
+    ring.note_gap(frames)
+    assert ring.gap_frames == 0
+    assert ring.reader(from_now=False).read(1).lost_before == 0
+
+
+def test_more_gaps_than_the_log_holds_are_counted_all_the_same():
+    ring = make(seconds=20.0)
+    reader = ring.reader()
+    for start in range(3 * ring_module.GAP_SLOTS):
+        ring.write(numbered(start, 1))
+        ring.note_gap(2)
+    total = heard = 0
+    while (chunk := reader.read(1000)).lost_before or len(chunk.frames):
+        total += chunk.lost_before
+        heard += len(chunk.frames)
+        if len(chunk.frames):
+            np.testing.assert_array_equal(chunk.frames, numbered(int(chunk.frames[0, 0]), len(chunk.frames)))
+    assert total + heard == 3 * 3 * ring_module.GAP_SLOTS
+    assert 0 < heard < ring_module.GAP_SLOTS
+
+
+# --- holding back ----------------------------------------------------------------------------
+
+
+def test_what_is_held_back_comes_when_it_is_released():
+    ring = make()
+    reader = ring.reader()
+    ring.write(numbered(0, 10))
+    ring.hold()
+    ring.write(numbered(10, 20))
+    np.testing.assert_array_equal(reader.read(99).frames, numbered(0, 10))
+    assert reader.behind_frames == 0
+    ring.release()
+    np.testing.assert_array_equal(reader.read(99).frames, numbered(10, 20))
+
+
+def test_a_gap_among_what_is_held_back_is_put_where_it_belongs():
+    ring = make()
+    reader = ring.reader()
+    ring.write(numbered(0, 10))
+    ring.hold()
+    ring.write(numbered(10, 20))
+    ring.note_gap(5, frames_ago=15)
+    ring.release()
+    before, after = reader.read(99), reader.read(99)
+    np.testing.assert_array_equal(before.frames, numbered(0, 15))
+    np.testing.assert_array_equal(after.frames, numbered(15, 15))
+    assert (before.lost_before, after.lost_before) == (0, 5)
+
+
+def test_a_gap_among_what_was_read_already_moves_to_what_comes():
+    ring = make()
+    reader = ring.reader()
+    ring.write(numbered(0, 30))
+    ring.note_gap(5, frames_ago=10)
+    ring.write(numbered(30, 1))
+    assert reader.read(99).lost_before == 0
+    chunk = reader.read(99)
+    assert (chunk.lost_before, chunk.frames[0, 0]) == (5, 30)
+
+
+# --- what is refused -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "channels", "seconds"), [(0, 2, 15.0), (-1, 2, 15.0), (48_000, 0, 15.0), (48_000, 2, 0.0)]
+)
+def test_a_ring_of_no_size_is_refused(rate_hz, channels, seconds):
+    with pytest.raises(UsageError, match=r"a ring of .* holds nothing; every one of these must be above 0"):
+        Ring(rate_hz, channels, seconds)
+
+
+@pytest.mark.parametrize(
+    ("block", "lost"),
+    [
+        (np.zeros((5, 3), np.float32), 5),
+        (np.zeros((5, 1), np.float32), 5),
+        (np.zeros(5, np.float32), 5),
+        (np.zeros((5, 2, 1), np.float32), 5),
+        (np.zeros((), np.float32), 0),
+        (np.zeros((0, 3), np.float32), 0),
+    ],
+)
+def test_a_block_of_another_shape_never_fails_and_counts_as_lost(block, lost):
+    ring = make()
+    reader = ring.reader()
+    ring.write(block)
+    chunk = reader.read(99)
+    assert (len(chunk.frames), chunk.lost_before, ring.refused_frames) == (0, lost, lost)
+
+
+@pytest.mark.parametrize(
+    "block",
+    [
+        np.zeros((0, 2), np.float32),
+        np.full((5, 2), np.nan, np.float32),
+        np.full((5, 2), np.inf, np.float32),
+        np.zeros((100_000, 2), np.float32),
+        np.zeros((2, 5), np.float32).T,
+        np.zeros((5, 8), np.float32)[:, 2::4],
+    ],
+)
+def test_every_block_of_the_right_shape_is_taken(block):
+    ring = make()
+    ring.write(block)
+    assert ring.written == len(block)
+    assert ring.refused_frames == 0
+
+
+def test_writing_allocates_nothing_that_grows_with_the_block():
+    ring = Ring(48_000, 2)
+    block = numbered(0, 24_000)  # 192 kB
+    ring.write(block)
+    tracemalloc.start()
+    try:
+        for _ in range(40):  # more than once round
+            ring.write(block)
+        before, _ = tracemalloc.get_traced_memory()
+        tracemalloc.reset_peak()
+        for _ in range(40):
+            ring.write(block)
+        after, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak - before < 2000  # a few numbers, and the views that say where to copy
+    assert after - before < 500
+
+
+# --- against a model, in any order -----------------------------------------------------------
+
+
+class Model:
+    """What was captured: a number for every frame, lost ones included, and which reached the ring."""
+
+    def __init__(self, ring):
+        self.ring = ring
+        self.next_number = 0
+        self.heard = []
+
+    def write(self, count):
+        block = numbered(self.next_number, count, self.ring.channels)
+        self.heard += range(self.next_number, self.next_number + count)
+        self.next_number += count
+        self.ring.write(block)
+
+    def gap(self, count):
+        self.next_number += count
+        self.ring.note_gap(count)
+
+    def found_late(self, before, lost, after):
+        """Frames are held back, then there is a gap before the last `after` of them."""
+        self.ring.hold()
+        self.write(before)
+        self.next_number += lost
+        self.write(after)
+        self.ring.note_gap(lost, frames_ago=after)
+        self.ring.release()
+
+
+class Watched:
+    """A reader that checks what it is given."""
+
+    def __init__(self, model, *, from_now):
+        self.model, self.ring = model, model.ring
+        kept = len(model.heard) - min(len(model.heard), self.ring.capacity_frames)
+        # Who reads from the oldest frame is told of a gap right before it too.
+        self.next_number = model.heard[kept - 1] + 1 if kept else 0
+        if from_now:
+            self.next_number = model.next_number
+        self.reader = self.ring.reader(from_now)
+
+    def read(self, most):
+        chunk = self.reader.read(most)
+        assert len(chunk.frames) <= most
+        # No hole in the numbers: the loss is exact, no chunk spans a gap, no frame is of another round.
+        number = self.next_number + chunk.lost_before
+        np.testing.assert_array_equal(chunk.frames, numbered(number, len(chunk.frames), self.ring.channels))
+        self.next_number = number + len(chunk.frames)
+
+    def read_alone(self, most):
+        """The same while nobody writes: then nothing is lost that is still there."""
+        still_there = set(self.model.heard[-self.ring.capacity_frames :])
+        was_overtaken = self.model.heard and self.next_number < min(still_there)
+        before = self.next_number
+        lost_before = self.reader.lost_frames
+        self.read(most)
+        lost = self.reader.lost_frames - lost_before
+        assert was_overtaken or not still_there & set(range(before, before + lost))
+
+    def finish(self):
+        while self.reader.behind_frames:
+            self.read_alone(13)
+        self.read_alone(1)
+        assert self.next_number == self.model.next_number
+        assert self.reader.overtaken_frames <= self.reader.lost_frames
+
+
+COUNTS = st.one_of(st.integers(0, 6), st.integers(0, 90))
+LOST = st.integers(1, 20)
+WRITES = st.one_of(
+    st.tuples(st.just("write"), COUNTS),
+    st.tuples(st.just("write"), COUNTS),
+    st.tuples(st.just("gap"), LOST),
+    st.tuples(st.just("found_late"), COUNTS, LOST, COUNTS),
+)
+READS = st.tuples(st.just("read"), st.integers(0, 3), st.integers(0, 60))
+JOINS = st.tuples(st.just("join"), st.booleans())
+SIZES = st.sampled_from([1, 7, 32, 50])
+
+
+def perform(step, model, readers, *, is_alone=True):
+    kind, *how = step
+    if kind == "join":
+        readers.append(Watched(model, from_now=how[0]))
+    elif kind == "read":
+        reader = readers[how[0] % len(readers)]
+        (reader.read_alone if is_alone else reader.read)(how[1])
+    else:
+        getattr(model, kind)(*how)
+
+
+@given(steps=st.lists(st.one_of(WRITES, READS, JOINS), max_size=60), channels=st.integers(1, 3), size=SIZES)
+@settings(max_examples=300)
+def test_in_any_order_no_frame_is_wrong_and_every_loss_is_counted(steps, channels, size):
+    model = Model(Ring(RATE_HZ, channels, size / RATE_HZ))
+    readers = [Watched(model, from_now=True), Watched(model, from_now=False)]
+    for step in steps:
+        perform(step, model, readers)
+    for reader in readers:
+        reader.finish()
+
+
+def run_interrupted(action, interrupt, at_line):
+    """Run `action`; `interrupt` comes before the `at_line`-th line in the ring's module."""
+    lines = 0
+
+    def trace(frame, event, _):
+        nonlocal lines
+        if frame.f_code.co_filename != ring_module.__file__:
+            return None
+        if event == "line":
+            lines += 1
+            if lines == at_line:
+                interrupt()
+        return trace
+
+    before = sys.gettrace()
+    sys.settrace(trace)
+    try:
+        action()
+    finally:
+        sys.settrace(before)
+
+
+@given(
+    steps=st.lists(
+        st.tuples(WRITES, st.lists(READS, max_size=3), READS, st.integers(1, 70), st.booleans()), max_size=25
+    ),
+    size=SIZES,
+)
+@settings(max_examples=400)
+def test_in_the_middle_of_each_other_no_frame_is_wrong_and_every_loss_is_counted(steps, size):
+    model = Model(Ring(RATE_HZ, 2, size / RATE_HZ))
+    readers = [Watched(model, from_now=True), Watched(model, from_now=True), Watched(model, from_now=False)]
+    for write, reads, read, at_line, is_writer_cut in steps:
+
+        def writer(write=write):
+            perform(write, model, readers)
+
+        def reader(read=read):
+            perform(read, model, readers, is_alone=False)
+
+        run_interrupted(*((writer, reader) if is_writer_cut else (reader, writer)), at_line)
+        for later in reads:
+            perform(later, model, readers, is_alone=False)
+    for reader in readers:
+        reader.finish()
+
+
+# --- two real threads ------------------------------------------------------------------------
+
+WRAP = 1 << 20
+"""float32 holds whole numbers to 2^24; so frames are numbered in two channels."""
+
+
+def write_numbered(ring, is_enough):
+    base = np.zeros((WRAP, 2), np.float32)
+    base[:, 0] = np.arange(WRAP)
+    sizes = np.random.default_rng(20).integers(200, 20_000, 1000).tolist()
+    number = count = 0
+    while not is_enough():
+        if number % WRAP == 0:
+            base[:, 1] = number // WRAP
+        block = base[number % WRAP :][: sizes[count % 1000]]
+        ring.write(block)
+        number += len(block)
+        count += 1
+        if count % 16 == 0:
+            ring.note_gap(3)
+        time.sleep(0)
+
+
+class Checker(threading.Thread):
+    """Reads until the end, and counts what is wrong."""
+
+    def __init__(self, reader, is_done, most, pause_s):
+        super().__init__()
+        self.reader, self.is_done, self.most, self.pause_s = reader, is_done, most, pause_s
+        self.heard = self.wrong = self.lost = 0
+        self.expected = np.arange(WRAP + most, dtype=np.float32) % WRAP
+
+    def run(self):
+        place = 0  # of the next frame, gaps not counted: they carry no numbers here
+        while True:
+            was_done = self.is_done.is_set()
+            overtaken = self.reader.overtaken_frames
+            chunk = self.reader.read(self.most)
+            self.lost += chunk.lost_before
+            place += self.reader.overtaken_frames - overtaken
+            self.check(chunk.frames, place)
+            place += len(chunk.frames)
+            self.heard += len(chunk.frames)
+            if was_done and not self.reader.behind_frames and not chunk.lost_before:
+                return
+            if self.pause_s or not len(chunk.frames):
+                time.sleep(self.pause_s)
+
+    def check(self, frames, place):
+        start = place % WRAP
+        low = self.expected[start : start + len(frames)]
+        high = np.float32(place // WRAP) + (start + np.arange(len(frames)) >= WRAP)
+        self.wrong += int(np.count_nonzero((frames[:, 0] != low) | (frames[:, 1] != high)))
+
+
+def test_two_threads_at_once_read_no_wrong_frame_out_of_twenty_million():
+    ring = Ring(48_000, 2, 1.0)
+    is_done = threading.Event()
+    checkers = [
+        Checker(ring.reader(), is_done, 9_000, 0.0),
+        Checker(ring.reader(), is_done, 48_000, 0.0),
+        Checker(ring.reader(), is_done, 5_000, 0.002),
+    ]
+    interval_s = sys.getswitchinterval()
+    sys.setswitchinterval(0.0001)
+    try:
+        for checker in checkers:
+            checker.start()
+        write_numbered(ring, lambda: sum(checker.heard for checker in checkers) >= 20_000_000)
+    finally:
+        is_done.set()
+        for checker in checkers:
+            checker.join()
+        sys.setswitchinterval(interval_s)
+    for checker in checkers:
+        assert checker.wrong == 0
+        assert checker.heard > 0
+        assert checker.heard + checker.reader.overtaken_frames == ring.written
+        assert checker.lost == checker.reader.lost_frames
+        assert checker.lost == checker.reader.overtaken_frames + ring.gap_frames
