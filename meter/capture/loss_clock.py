@@ -101,6 +101,13 @@ class LossClock:
             return 0
         return self._weigh(offset_s, passed_s, frames_total, self._base_s)
 
+    def conclude(self) -> int:
+        """The stream has ended: frames that are missing for all that is known, not told yet."""
+        if not self._is_up or self._base_s is None:
+            return 0
+        self._is_up = False
+        return max(round((min(self._low_s, self._low_before_s) - self._base_s) * self._rate_hz), 0)
+
     # --- the base line
 
     def _start_segment(self, time_s: float) -> None:
@@ -149,7 +156,7 @@ class LossClock:
 
     def _start_stretch(self, frames_total: int) -> None:
         self._stretch_at_s, self._stretch_at_frames = self._up_s, frames_total
-        self._low_s = math.inf
+        self._low_s = math.inf  # of this stretch
 
     def _weigh(self, offset_s: float, passed_s: float, frames_total: int, base_s: float) -> int:
         if not self._is_up or offset_s > self._offset_s + LIMIT_S:
