@@ -49,7 +49,6 @@ class Feed:
         self._clock, self._tally = clock, tally
         self._loss = LossClock(ring.rate_hz)
         self._frames = 0
-        self._first_frames = 0  # frames of this stream before `_loss` began
         self._asleep_s = max(clock.asleep_s(), clock.asleep_s())
         self._is_held = False
         self._is_closed = False
@@ -72,9 +71,9 @@ class Feed:
         if asleep_s > self._asleep_s + SLEEP_S:
             self._note_sleep(asleep_s - self._asleep_s)
             self._asleep_s = asleep_s
-        lost = self._loss.note(self._frames - self._first_frames, adc_time_s)
+        lost = self._loss.note(self._frames, adc_time_s)
         if lost:
-            self._note_gap(lost, frames_ago=self._frames - self._first_frames - self._loss.lost_at_frames)
+            self._note_gap(lost, frames_ago=self._frames - self._loss.lost_at_frames)
         if self._loss.suspects != self._is_held:
             self._is_held = not self._is_held
             if self._is_held:
@@ -105,7 +104,6 @@ class Feed:
         # Its clock may or may not have stood still.
         self._conclude()
         self._loss = LossClock(self.ring.rate_hz)
-        self._first_frames = self._frames
 
     def close(self) -> None:
         """Take nothing any more; not from the audio callback. A call that is under way is waited for."""
@@ -117,7 +115,7 @@ class Feed:
     def _conclude(self) -> None:
         lost = self._loss.conclude()
         if lost:
-            self._note_gap(lost, frames_ago=self._frames - self._first_frames - self._loss.lost_at_frames)
+            self._note_gap(lost, frames_ago=self._frames - self._loss.lost_at_frames)
         if self._is_held:
             self._is_held = False
             self.ring.release()

@@ -348,8 +348,6 @@ class LiveSource:
         self._state = replace(self._state, info=opening.info, epoch=epoch)
 
     def _publish(self, now_s: float) -> None:
-        if self._is_stopped:
-            return
         feed, seen = self._feed, self._seen
         sentence = self._notices.sentence(now_s, lost_s=self._tally.lost_s, slept_s=self._tally.slept_s)
         if self._why_lost is not None:

@@ -115,6 +115,18 @@ def test_sleep_is_marked_at_the_first_block_after_it_and_not_counted_by_the_cloc
         assert tally.slept_s == 100.0
 
 
+def test_sleep_before_the_first_block_of_a_stream_is_counted_once():
+    world, tally, ring = World(), Tally(), Ring(RATE_HZ, 2)
+    first = feed_on(world, tally, ring)
+    hear(first, world, 1.0)
+    first.close()
+    second = feed_on(world, tally, ring)
+    world.sleep(30.0)
+    hear(second, world, 1.0)
+    assert tally.lost_frames == 30 * RATE_HZ
+    assert tally.slept_s == 30.0
+
+
 def test_losses_after_sleep_are_still_told():
     world, tally = World(), Tally()
     feed = feed_on(world, tally)

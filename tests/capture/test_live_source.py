@@ -192,6 +192,23 @@ def test_a_server_that_says_why_it_does_not_answer_is_quoted(stage):
     assert stage.world.opened == 1
 
 
+def test_a_server_that_stops_answering_again_is_waited_for(stage):
+    look, looks = stage.backend.look, []
+
+    def once():
+        looks.append(1)
+        if len(looks) > 1:
+            raise SourceError("no sound server answers; start PipeWire")
+        return look()
+
+    stage.backend.stream.is_quiet = True
+    stage.pass_time(0.9)
+    stage.backend.look = once
+    stage.pass_time(5.0)
+    assert len(looks) > 5
+    assert stage.world.opened == 1
+
+
 def test_where_no_server_can_be_asked_a_quiet_stream_is_opened_again(stage):
     stage.backend.look = lambda: None
     stage.pass_time(2.0)
@@ -207,6 +224,15 @@ def test_an_opening_that_hangs_is_said_and_ends_well(stage):
     stage.world.stands_still = False
     assert stage.seconds_until(lambda: stage.status is RUNNING) <= 2.0
     assert_gaps_are_right(stage, 4.3)
+
+
+def test_between_two_attempts_nothing_stays_half_open(stage):
+    stage.backend.fails_to_start = True
+    stage.world.end_streams()
+    for _ in range(20):
+        stage.pass_time(0.1)
+        assert not stage.backend.is_open or stage.backend.stream is not None
+    assert stage.sentence == "Deck has gone while it was opened; plug it in; it is tried again twice a second"
 
 
 # --- it moves or changes ---------------------------------------------------------------------
@@ -306,6 +332,19 @@ def test_a_stall_of_this_program_that_the_server_bridges_loses_nothing(stage, st
         stage.pass_time(0.1)
         assert stage.status is RUNNING
     assert stage.listener.gaps_s == []
+
+
+def test_after_a_stall_the_stream_is_given_time_to_go_on(stage):
+    stage.world.is_stalled = True
+    stage.pass_time(5.0)
+    stage.world.is_stalled = False
+    stage.backend.stream.is_quiet = True
+    for _ in range(5):  # the watch looks first, the callback is still on its way
+        stage.pass_time(0.1)
+        assert stage.status is RUNNING
+    stage.backend.stream.is_quiet = False
+    stage.pass_time(1.0)
+    assert stage.status is RUNNING
 
 
 @pytest.mark.parametrize("stall_s", [12.0, 20.0])
