@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from meter.capture.opening import LIST_THEM
 from meter.errors import SourceError
 
-NEAR_ENOUGH = 0.5
+NEAR_ENOUGH: Final = 0.5
 """Of `difflib`'s similarity; below it a suggestion is a guess."""
 
 
@@ -28,15 +29,13 @@ def find(typed: str, names: Mapping[str, Sequence[str]]) -> str:
         None or several are meant: which ones, or which is nearest.
     """
     wanted = typed.casefold()
-    for is_meant in (
-        lambda key, known: typed in (key, *known),
-        lambda key, known: wanted in (name.casefold() for name in known),
-        lambda key, known: any(wanted in name.casefold() for name in known[:1]),
-    ):
-        meant = [key for key, known in names.items() if is_meant(key, known)]
+    exactly = [key for key, known in names.items() if typed in (key, *known)]
+    in_any_case = [key for key, known in names.items() if wanted in (name.casefold() for name in known)]
+    in_part = [key for key, known in names.items() if wanted and wanted in known[0].casefold()]
+    for meant in (exactly, in_any_case, in_part):
         if len(meant) == 1:
             return meant[0]
-        if meant and wanted:
+        if meant:
             raise SourceError(_ambiguous(typed, [(key, names[key][0]) for key in meant]))
     raise SourceError(_unknown(typed, names))
 
@@ -56,7 +55,10 @@ def _ambiguous(typed: str, meant: Sequence[tuple[str, str]]) -> str:
 def _unknown(typed: str, names: Mapping[str, Sequence[str]]) -> str:
     if not names:
         return f'there is no device "{typed}", nor any other input; plug one in and switch it on'
-    by_folded = {name.casefold(): name for known in reversed(names.values()) for name in reversed(known)}
+    by_folded: dict[str, str] = {}
+    for known in names.values():
+        for name in known:
+            by_folded.setdefault(name.casefold(), name)
     near = difflib.get_close_matches(typed.casefold(), by_folded, n=1, cutoff=NEAR_ENOUGH)
     if near:
         return f'there is no device "{typed}"; did you mean "{by_folded[near[0]]}"? {LIST_THEM}'

@@ -20,8 +20,13 @@ def busy(name: str) -> SourceError:
     )
 
 
+def missing(name: str) -> SourceError:
+    """It was there before."""
+    return SourceError(f"{name} is not there; is it plugged in and switched on? {LIST_THEM}")
+
+
 def gone(name: str) -> SourceError:
-    """It was listed, and cannot be opened."""
+    """It was there a moment ago, and cannot be opened."""
     return SourceError(
         f"{name} went away while it was being opened; is it still plugged in and switched on? {LIST_THEM}"
     )

@@ -3,15 +3,19 @@
 PortAudio looks at the devices once, when it starts, and lists no newer ones; it is started anew
 when none of our streams is open. What can hang, because a sound server stands still, runs in a
 thread that can be left behind (`meter.capture.abandon`).
+
+JACK is kept out of this process: when its server dies, PortAudio aborts the whole program as soon
+as it is started anew or ends (measured, 19.6.0). `meter.capture.jack` gives it a process of its own.
 """
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
-from collections.abc import Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -39,6 +43,9 @@ INSTALL_IT: Final = (
     if sys.platform.startswith("linux")
     else "install the Python package sounddevice anew: it brings PortAudio along"
 )
+
+NO_JACK: Final = {"JACK_DEFAULT_SERVER": "none-for-leadline", "JACK_NO_START_SERVER": "1"}
+"""Where PortAudio finds no JACK server, it leaves JACK alone."""
 
 SAME_CLOCK_S: Final = 3600.0
 """Stamps nearer to the time of day than this are times of day."""
@@ -93,12 +100,13 @@ class _Library:
     def module(self) -> Any:
         """The module sounddevice; `SourceError` when PortAudio is not there or hangs."""
         try:
-            return within(LIBRARY_WITHIN_S, _import_sounddevice)
+            with _variables({} if "sounddevice" in sys.modules else NO_JACK):
+                return within(LIBRARY_WITHIN_S, _import_sounddevice)
         except (ImportError, OSError) as error:
             raise SourceError(f"{MISSING}, which hears the sound devices; {INSTALL_IT}") from error
         except Abandoned as error:
             raise SourceError(
-                "PortAudio did not start within 4 s; is a sound server standing still? restart it, try again"
+                "PortAudio did not start within 4 s; restart the sound server, then try again"
             ) from error
 
     def renew(self) -> None:
@@ -112,7 +120,8 @@ class _Library:
             sound._initialize()
 
         try:
-            within(LIBRARY_WITHIN_S, start_anew)
+            with _variables(NO_JACK):
+                within(LIBRARY_WITHIN_S, start_anew)
         except Abandoned as error:
             raise SourceError(
                 "PortAudio hangs while it looks for devices; restart the sound server, then Leadline"
@@ -121,6 +130,21 @@ class _Library:
 
 
 LIBRARY: Final = _Library()
+
+
+@contextmanager
+def _variables(wanted: Mapping[str, str]) -> Iterator[None]:
+    """Environment variables that hold for a short while."""
+    before = {name: os.environ.get(name) for name in wanted}
+    os.environ.update(wanted)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
 
 
 def _import_sounddevice() -> Any:
@@ -163,6 +187,22 @@ def _device(index: int, one: Mapping[str, Any], hosts: Sequence[Mapping[str, Any
         is_default_input=host["default_input_device"] == index,
         is_default_output=host["default_output_device"] == index,
     )
+
+
+def takes(device: Device, channels: int, rate_hz: int) -> bool:
+    """Whether the device can be heard at a rate."""
+    with ONE_AT_A_TIME, kept_quiet():
+        sound = LIBRARY.module()
+        try:
+            within(
+                OPEN_WITHIN_S,
+                lambda: sound.check_input_settings(
+                    device=device.index, channels=channels, dtype="float32", samplerate=rate_hz
+                ),
+            )
+        except Exception:
+            return False
+    return True
 
 
 class SteadyClock:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import itertools
 from typing import Final
 
-from meter.capture import naming
 from meter.capture.backend import OnBlock
 from meter.capture.layout import channels_to_take
+from meter.capture.opening import missing
 from meter.capture.pulse_record import PulseStream, open_stream
 from meter.capture.pulse_server import PulseServer, ServerSource, ServerView
 from meter.capture.records import Look, SourceInfo
@@ -28,13 +28,17 @@ class PulseBackend:
     Parameters
     ----------
     spec : str
-        "system" for what the default output plays, or "device:NAME".
+        "system" for what the default output plays, or how the device is written.
+    name : str, optional
+        The server's name of the device.
     pair : tuple of two int, optional
         The channels to be heard, counted from 1.
     """
 
-    def __init__(self, spec: str, pair: tuple[int, int] | None = None) -> None:
-        self.spec, self._pair = spec, pair
+    def __init__(
+        self, spec: str = SYSTEM, *, name: str | None = None, pair: tuple[int, int] | None = None
+    ) -> None:
+        self.spec, self._name, self._pair = spec, name, pair
         self._server = PulseServer()
         self._stream: PulseStream | None = None
         self._opened: ServerSource | None = None
@@ -44,7 +48,7 @@ class PulseBackend:
         """See `Backend`."""
         self.close()
         view = self._server.view()
-        source = source_for(view, self.spec)
+        source = self._source_in(view)
         info = info_of(view, source, self.spec, self._pair)
         take = channels_to_take(info.name, source.channels, self._pair, source.positions)
         self._title = f"measuring ({next(_numbers)})"
@@ -75,7 +79,7 @@ class PulseBackend:
         """See `Backend`; costs less than a millisecond."""
         view = self._server.view()
         try:
-            source = source_for(view, self.spec)
+            source = self._source_in(view)
             info = info_of(view, source, self.spec, self._pair)
         except SourceError as error:
             why_not, _, what_to_do = str(error).partition("; ")
@@ -91,6 +95,14 @@ class PulseBackend:
             has_moved=self._has_moved(view, source),
         )
 
+    def _source_in(self, view: ServerView) -> ServerSource:
+        if self._name is None:
+            return system_source(view)
+        source = view.source(self._name)
+        if source is None:
+            raise missing(self.spec.removeprefix(DEVICE))
+        return source
+
     def _has_moved(self, view: ServerView, source: ServerSource) -> bool:
         """Whether what is heard is not what is meant: the server moves streams without a word."""
         if self._opened is None:
@@ -99,23 +111,12 @@ class PulseBackend:
         return source.name != self._opened.name or (heard is not None and heard != source.index)
 
 
-def source_for(view: ServerView, spec: str) -> ServerSource:
-    """What a spec means on the server now.
-
-    Raises
-    ------
-    SourceError
-        Nothing, or not one thing only.
-    """
-    if spec == SYSTEM:
-        monitor = view.monitor_of(view.default_sink)
-        if monitor is None:
-            raise SourceError(f"{NO_OUTPUT}, so there is nothing to be heard; {CONNECT_ONE}")
-        return monitor
-    known = {source.name: (source.title, source.name) for source in view.sources}
-    found = view.source(naming.find(spec.removeprefix(DEVICE), known))
-    assert found is not None
-    return found
+def system_source(view: ServerView) -> ServerSource:
+    """The source on which the system's own output is heard; `SourceError` when there is no output."""
+    monitor = view.monitor_of(view.default_sink)
+    if monitor is None:
+        raise SourceError(f"{NO_OUTPUT}, so there is nothing to be heard; {CONNECT_ONE}")
+    return monitor
 
 
 def info_of(
@@ -136,37 +137,4 @@ def info_of(
         rate_hz=source.rate_hz,
         channels=len(channels_to_take(name, source.channels, pair, source.positions)),
         is_default=spec == SYSTEM or source.name == view.default_source,
-    )
-
-
-def listed(view: ServerView) -> list[SourceInfo]:
-    """All that the server offers: the system's output first, then every source by name."""
-    found = [_system(view)]
-    written = naming.spec_names({source.name: source.title for source in view.sources})
-    for source in view.sources:
-        found.append(
-            SourceInfo(
-                spec=DEVICE + written[source.name],
-                name=source.title,
-                rate_hz=source.rate_hz,
-                channels=source.channels,
-                is_default=source.name == view.default_source,
-            )
-        )
-    return found
-
-
-def _system(view: ServerView) -> SourceInfo:
-    monitor = view.monitor_of(view.default_sink)
-    sink = view.sink(view.default_sink)
-    if monitor is None or sink is None:
-        return SourceInfo(
-            spec=SYSTEM, name="what the system plays", why_not=NO_OUTPUT, what_to_do=CONNECT_ONE
-        )
-    return SourceInfo(
-        spec=SYSTEM,
-        name=f"what the system plays on {sink.title}",
-        rate_hz=monitor.rate_hz,
-        channels=monitor.channels,
-        is_default=True,
     )

@@ -34,7 +34,17 @@ _T = TypeVar("_T")
 
 
 class ServerGone(SourceError):
-    """There is no server, or it does not answer."""
+    """There is no server, or it does not answer.
+
+    Attributes
+    ----------
+    is_frozen : bool
+        There is one, but it stands still.
+    """
+
+    def __init__(self, sentence: str, *, is_frozen: bool = False) -> None:
+        super().__init__(sentence)
+        self.is_frozen = is_frozen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +147,8 @@ class PulseServer:
             left_s = self._deadline_s - time.monotonic()
             if was_connected and left_s > 0.0:  # the server went, and may be back already
                 return self._ask(question, left_s)
-            raise ServerGone(_sentence(is_frozen=left_s <= 0.0)) from error
+            is_frozen = left_s <= 0.0
+            raise ServerGone(_sentence(is_frozen=is_frozen), is_frozen=is_frozen) from error
 
     def _connected(self, pulsectl: Any) -> Any:
         if self._pulse is None:
@@ -161,15 +172,6 @@ class PulseServer:
         for one in descriptors:
             one.revents = events.get(one.fd, 0)
         return len(events)
-
-
-def has_library() -> bool:
-    """Whether this system can speak with a sound server at all."""
-    try:
-        _library()
-    except ServerGone:
-        return False
-    return True
 
 
 def _library() -> Any:

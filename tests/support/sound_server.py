@@ -128,9 +128,19 @@ class SpeaksPulse(Server):
 
     sink_extras: tuple[str, ...] = ()
 
-    def remove(self, module: str) -> None:
-        """Unload a module."""
-        self.pactl("unload-module", module)
+    def add_first_sink(self, rate_hz: int = 48_000) -> None:
+        """The null sink "out"."""
+        self._first_sink = self.add_sink("out", rate_hz=rate_hz)
+
+    def remove_first_sink(self) -> None:
+        """Take it away."""
+        self.pactl("unload-module", self._first_sink)
+
+    def sources_heard(self) -> list[str]:
+        """The sources that some program records."""
+        names = dict(line.split("\t")[:2] for line in self.pactl("list", "short", "sources").splitlines())
+        outputs = self.pactl("list", "short", "source-outputs").splitlines()
+        return sorted(names[line.split("\t")[1]] for line in outputs)
 
     def play(self, path: Path, *, sink: str, positions: str = "") -> subprocess.Popen[bytes]:
         """Let another program play a file into a sink; the caller waits for it or ends it."""
@@ -140,19 +150,9 @@ class SpeaksPulse(Server):
 
 
 class PulseAudio(SpeaksPulse):
-    """A PulseAudio of its own with the null sink "out".
-
-    Parameters
-    ----------
-    rate_hz, channels : int
-        Of that sink.
-    """
+    """A PulseAudio of its own with the null sink "out"."""
 
     sink_extras = ("norewinds=1",)
-
-    def __init__(self, *, rate_hz: int = 48_000, channels: int = 2, has_sink: bool = True) -> None:
-        super().__init__()
-        self.rate_hz, self.channels, self.has_sink = rate_hz, channels, has_sink
 
     def start(self) -> None:
         (self.folder / "pulse").mkdir(exist_ok=True)
@@ -162,8 +162,7 @@ class PulseAudio(SpeaksPulse):
             *("-L", "module-native-protocol-unix auth-anonymous=1"),
         )
         self._wait_for(self.answers, "PulseAudio")
-        if self.has_sink:
-            self.first_sink = self.add_sink("out", rate_hz=self.rate_hz, channels=self.channels)
+        self.add_first_sink()
 
 
 class PipeWire(SpeaksPulse):
@@ -180,7 +179,7 @@ class PipeWire(SpeaksPulse):
         self._spawn("wireplumber")
         self._spawn("pipewire-pulse")
         self._wait_for(self.answers, "pipewire-pulse")
-        self.first_sink = self.add_sink("out")
+        self.add_first_sink()
         # The session manager takes a moment longer than the server to know of defaults.
         self._wait_for(lambda: self.can("set-default-sink", "out"), "the null sink")
 
