@@ -7,7 +7,9 @@ thrown away and counted as the reader's own loss. So no reader ever holds frames
 frames of two rounds in one.
 
 The order of these steps is all that keeps this right. It holds because the interpreter's lock is
-taken between them; the copies themselves may run at the same time.
+taken between them; a reader's copy may run at the same time as the writer's. The writer's own copy
+keeps the lock: numpy would give it back for more than 500 elements, and wait to have it again for as
+long as another thread holds it (50 ms, say) at every block of 25 ms.
 
 Gaps are kept beside the frames in a log, each with the frame before which it lies and the sum of
 all gaps so far: whoever misses entries of the log still counts the loss exactly.
@@ -76,6 +78,8 @@ class Ring:
         self.rate_hz, self.channels = rate_hz, channels
         self._frames: Frames = np.empty((self.capacity_frames, channels), np.float32)
         self._frames.fill(0.0)  # touched now, so that the callback meets no page for the first time
+        self._bytes = self._frames.data.cast("B")
+        self._frame_bytes = 4 * channels
         self._begun = 0  # the writer may be at work up to here
         self._complete = 0  # the writer is done up to here
         self._is_held = False
@@ -100,13 +104,20 @@ class Ring:
             self.note_gap(len(block) if block.ndim else 0)
             return
         count = len(block)
+        if count == 0:
+            return
         end = self._complete + count
         self._begun = end
         kept = min(count, self.capacity_frames)
         at = (end - kept) % self.capacity_frames
         first = min(kept, self.capacity_frames - at)
-        self._frames[at : at + first] = block[count - kept : count - kept + first]
-        if first < kept:
+        if block.flags.c_contiguous and block.dtype == np.float32:
+            size, source = self._frame_bytes, block.data.cast("B")
+            skipped = (count - kept) * size
+            self._bytes[at * size : (at + first) * size] = source[skipped : skipped + first * size]
+            self._bytes[: (kept - first) * size] = source[skipped + first * size :]
+        else:
+            self._frames[at : at + first] = block[count - kept : count - kept + first]
             self._frames[: kept - first] = block[count - kept + first :]
         self._complete = end
         if not self._is_held:

@@ -252,6 +252,7 @@ def test_a_block_of_another_shape_never_fails_and_counts_as_lost(block, lost):
         np.zeros((100_000, 2), np.float32),
         np.zeros((2, 5), np.float32).T,
         np.zeros((5, 8), np.float32)[:, 2::4],
+        np.zeros((300, 2), np.float32)[::2],
     ],
 )
 def test_every_block_of_the_right_shape_is_taken(block):
@@ -259,6 +260,17 @@ def test_every_block_of_the_right_shape_is_taken(block):
     ring.write(block)
     assert ring.written == len(block)
     assert ring.refused_frames == 0
+
+
+@pytest.mark.parametrize("count", [30, 150])
+def test_frames_that_lie_apart_in_memory_are_taken_as_they_are(count):
+    ring = make()
+    ring.write(numbered(0, 85))  # so that what comes wraps
+    apart = np.zeros((count, 4), np.float32)
+    apart[:, ::2] = numbered(85, count)
+    ring.write(apart[:, ::2])
+    reader = ring.reader(from_now=False)
+    np.testing.assert_array_equal(reader.read(1000).frames, numbered(85 + count - 100, 100))
 
 
 def test_writing_allocates_nothing_that_grows_with_the_block():
@@ -278,6 +290,35 @@ def test_writing_allocates_nothing_that_grows_with_the_block():
         tracemalloc.stop()
     assert peak - before < 2000  # a few numbers, and the views that say where to copy
     assert after - before < 500
+
+
+def test_writing_never_gives_the_interpreter_to_another_thread():
+    # Whoever gives it back in a callback waits for as long as others then keep it.
+    ring = Ring(48_000, 2)
+    block = numbered(0, 24_000)
+    turns, is_over = [0], threading.Event()
+
+    def other():
+        while not is_over.is_set():
+            for _ in range(100):
+                turns[0] += 1
+            time.sleep(0)
+
+    thread = threading.Thread(target=other)
+    interval_s = sys.getswitchinterval()
+    sys.setswitchinterval(1000.0)  # nobody is made to give it back
+    try:
+        thread.start()
+        for _ in range(40):
+            time.sleep(0)
+            before = turns[0]
+            ring.write(block)
+            assert turns[0] == before
+        assert before > 0
+    finally:
+        sys.setswitchinterval(interval_s)
+        is_over.set()
+        thread.join()
 
 
 # --- against a model, in any order -----------------------------------------------------------
