@@ -32,10 +32,16 @@ FIRST_BLOCKS: Final = 4
 """Blocks of the first segment at least; one of them may be wrong."""
 
 PROOF_S: Final = 0.4
-"""A rise stays when of two stretches of this length the later one has no lower minimum..."""
+"""A rise stays when two stretches of this length, one after the other, have the same minimum..."""
 
-SETTLED_S: Final = 0.02
-"""... by more than this."""
+FALL_S: Final = 0.02
+"""... the later one being lower by no more than this..."""
+
+CLIMB_S: Final = 0.05
+"""... and higher by no more than this."""
+
+CLIMBING_S: Final = 12.0
+"""A rise that goes on for so long is a loss that goes on: no server queues more."""
 
 SUSPECT_S: Final = 2.0
 """Longest time to hold back what came: a rise that is not decided by then is counted late."""
@@ -172,7 +178,8 @@ class LossClock:
         heard_s = (frames_total - self._stretch_at_frames) / self._rate_hz
         if min(self._up_s - self._stretch_at_s, heard_s) < PROOF_S:
             return 0
-        if self._low_s < self._low_before_s - SETTLED_S:
+        climb_s = self._low_s - self._low_before_s
+        if climb_s < -FALL_S or (climb_s > CLIMB_S and self._up_s < CLIMBING_S):
             self._low_before_s = self._low_s
             self._start_stretch(frames_total)
             return 0

@@ -294,8 +294,8 @@ def test_writing_allocates_nothing_that_grows_with_the_block():
 
 def test_writing_never_gives_the_interpreter_to_another_thread():
     # Whoever gives it back in a callback waits for as long as others then keep it.
-    ring = Ring(48_000, 2)
-    block = numbered(0, 24_000)
+    ring = Ring(48_000, 2, 60.0)
+    block = np.zeros((60 * 48_000, 2), np.float32)  # its copy takes long enough for the other to wake up
     turns, is_over = [0], threading.Event()
 
     def other():
@@ -309,12 +309,13 @@ def test_writing_never_gives_the_interpreter_to_another_thread():
     sys.setswitchinterval(1000.0)  # nobody is made to give it back
     try:
         thread.start()
-        for _ in range(40):
-            time.sleep(0)
+        while not turns[0]:
+            time.sleep(0.001)
+        for _ in range(5):
+            time.sleep(0.001)
             before = turns[0]
             ring.write(block)
             assert turns[0] == before
-        assert before > 0
     finally:
         sys.setswitchinterval(interval_s)
         is_over.set()
