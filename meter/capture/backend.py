@@ -11,9 +11,10 @@ OnBlock = Callable[[Frames, float], None]
 """Takes the block, float32 (n, channels), and the time at which its first frame was captured, in
 seconds of any steady clock (where the sound system tells no such time: of `time.monotonic` when the
 block came, less its length). The block may be overwritten when the call has returned.
-It never raises, waits or allocates an array, and keeps the interpreter's lock: call it from the audio
-callback itself. Whoever reads in a loop of their own and comes late takes more at once: another thread may keep
-the lock for 50 ms, and every call that gives it back (most of numpy above 500 elements) waits for it anew."""
+It never raises, waits or allocates an array, and keeps the interpreter's lock: call it from the
+audio callback itself. Whoever reads in a loop of their own and comes late takes more at once:
+another thread may keep the lock for 50 ms, and every call that gives it back (most of numpy above
+500 elements) waits for it anew."""
 
 
 class Backend(Protocol):
