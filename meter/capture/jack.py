@@ -25,8 +25,9 @@ from meter.capture.abandon import within
 from meter.capture.backend import OnBlock
 from meter.capture.jack_child import HEADER
 from meter.capture.layout import channels_to_take
-from meter.capture.opening import CLOSE_WITHIN_S, gone, hangs
+from meter.capture.opening import CLOSE_WITHIN_S, hangs
 from meter.capture.records import SourceInfo
+from meter.errors import SourceError
 
 ANSWER_WITHIN_S: Final = 4.0
 """Starting an interpreter and PortAudio takes 0.4 s, more on a machine that is busy."""
@@ -100,7 +101,9 @@ class JackBackend:
             rate_hz = within(ANSWER_WITHIN_S, self._child.rate_hz)
         except ConnectionError as error:
             self.close()
-            raise gone(f"{self._name} (JACK)") from error
+            raise SourceError(
+                f"{self._name} (JACK) is not there; start it again, and JACK if that ended too"
+            ) from error
         except Exception as error:
             self.close()
             raise hangs(f"{self._name} (JACK)") from error

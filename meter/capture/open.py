@@ -60,5 +60,10 @@ def _misspelt(spec: str) -> str:
     near = difflib.get_close_matches(kind.casefold(), [one.rstrip(":") for one in KINDS], n=1, cutoff=0.6)
     if not near:
         return f"{expected}; for an input of this name write device:{spec}"
-    takes_name = f"{near[0]}:" in KINDS
-    return f"{expected}; did you mean {near[0]}{':' + (rest or 'NAME') if takes_name else ''}?"
+    ways = {
+        SYSTEM: SYSTEM,
+        "device": f"device:{rest or 'NAME'}",
+        "file": f"file:{rest or 'PATH'}",
+        DEMO: DEMO,
+    }
+    return f"{expected}; did you mean {ways[near[0]]}?"

@@ -35,6 +35,6 @@ def gone(name: str) -> SourceError:
 def hangs(name: str) -> SourceError:
     """Opening does not come back."""
     return SourceError(
-        f"{name} did not open within {OPEN_WITHIN_S:g} s; its sound server or driver seems to stand still: "
+        f"{name} does not open, nor does it say why: its sound server or driver seems to stand still; "
         "restart that, then try again"
     )
