@@ -6,7 +6,7 @@ Each names the place, the amount, what to try, and where it applies why it may b
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
@@ -125,16 +125,22 @@ def of_misses(now: Now, reading: Reading) -> Iterator[Sentence]:
         return
     limits = target.limits_for(live=True)
     if now.verdicts.get(SHORT_TERM_KEY) is Verdict.OVER and reading.short_term_lufs is not None:
-        yield _too_loud(target, limits, reading.short_term_lufs)
+        yield _too_loud(target, reading.short_term_lufs)
     for key in NAMES:
         verdict, value = now.verdicts.get(key), getattr(reading, key)
         if value is not None and verdict in (Verdict.OVER, Verdict.UNDER):
             yield _missed(target, key, limits[key], value, verdict)
 
 
-def _too_loud(target: Target, limits: Mapping[str, Limit], short_term_lufs: float) -> Sentence:
-    keys = ("short_term_max_lufs", "loudest_30s_lufs")
-    ceiling = next(limits[key].max for key in keys if key in limits and limits[key].max is not None)
+def short_term_ceiling_lufs(target: Target) -> float | None:
+    """What a live S is held against: the ceiling of short-term loudness, or that of the loudest 30 s."""
+    limits = target.limits_for(live=True)
+    ceilings = (limits[key].max for key in ("short_term_max_lufs", "loudest_30s_lufs") if key in limits)
+    return next((ceiling for ceiling in ceilings if ceiling is not None), None)
+
+
+def _too_loud(target: Target, short_term_lufs: float) -> Sentence:
+    ceiling = short_term_ceiling_lufs(target)
     assert ceiling is not None
     shown = value_text(short_term_lufs, limit=Limit(max=ceiling))
     now = f"short-term {shown} LUFS, {_apart(short_term_lufs, ceiling)} LU over"
