@@ -23,12 +23,12 @@ def gone(info: SourceInfo) -> str:
 
 def cannot(error: str) -> str:
     """It cannot be opened again, for now."""
-    return f"{error}; it is tried again twice a second"
+    return f"{error}; Leadline tries again by itself"
 
 
 def quiet(info: SourceInfo) -> str:
     """Nothing comes, though the server answers."""
-    return f"nothing comes from {info.name}, not even silence; it is opened anew until something does"
+    return f"nothing comes from {info.name}, not even silence; listening goes on when something does"
 
 
 def no_answer() -> str:

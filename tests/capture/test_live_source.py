@@ -131,7 +131,7 @@ def test_while_it_is_away_the_reason_is_said(stage):
     stage.world.is_present = False
     stage.world.end_streams()
     stage.pass_time(3.0)
-    assert stage.sentence == "Deck is not there; plug it in; it is tried again twice a second"
+    assert stage.sentence == "Deck is not there; plug it in; Leadline tries again by itself"
 
 
 def test_a_stream_that_ends_while_its_device_stays_is_opened_at_once(stage):
@@ -162,7 +162,7 @@ def test_a_quiet_stream_of_a_server_that_answers_is_opened_again(stage):
     stage.backend.stream.is_quiet = True
     assert stage.seconds_until(lambda: stage.status is LOST) <= 1.0
     assert (
-        stage.sentence == "nothing comes from Deck, not even silence; it is opened anew until something does"
+        stage.sentence == "nothing comes from Deck, not even silence; listening goes on when something does"
     )
     assert stage.seconds_until(lambda: stage.status is RUNNING) <= 2.0
     assert stage.world.opened == 2
@@ -232,7 +232,7 @@ def test_between_two_attempts_nothing_stays_half_open(stage):
     for _ in range(20):
         stage.pass_time(0.1)
         assert not stage.backend.is_open or stage.backend.stream is not None
-    assert stage.sentence == "Deck has gone while it was opened; plug it in; it is tried again twice a second"
+    assert stage.sentence == "Deck has gone while it was opened; plug it in; Leadline tries again by itself"
 
 
 # --- it moves or changes ---------------------------------------------------------------------
