@@ -7,7 +7,7 @@ import time
 from meter.capture.beside import Threads
 
 
-def wait_until(holds, *, at_most_s=5.0):
+def wait_until(holds, *, at_most_s=20.0):
     end_s = time.monotonic() + at_most_s
     while not holds():
         assert time.monotonic() < end_s, f"not within {at_most_s} s"
