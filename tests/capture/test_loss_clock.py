@@ -3,7 +3,8 @@
 The streams are simulated: a device whose clock is off by some ppm, a server that queues 10.9 s
 (measured on PulseAudio 16.1) and drops what does not fit, a callback that comes late or stalls,
 and a time of capture that is exact, noisy, or nothing but the time of the callback. What was
-lost is known to the frame. Source of the limits: issue 3; 100 ppm: common practice, no source.
+lost is known to the frame. 100 ppm between two clocks: common practice,
+no source.
 """
 
 import math
