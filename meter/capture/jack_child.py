@@ -1,0 +1,106 @@
+"""The process that hears JACK, so that a JACK server that dies takes only this process with it.
+
+::
+
+    python -m meter.capture.jack_child list              one JSON line
+    python -m meter.capture.jack_child hear NAME COUNT   one JSON line, then blocks
+
+A block is `HEADER` (frames, time of its first frame in seconds) and its frames as float32. The
+process ends when its standard input or output is closed, and without a farewell: PortAudio
+cannot be ended where JACK has died. It has nothing else to do, so even short periods of JACK are
+heard without a loss.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import struct
+import sys
+import threading
+import time
+from collections import deque
+from contextlib import suppress
+from typing import Any, BinaryIO, Final
+
+HEADER: Final = struct.Struct("<Id")
+HOST: Final = "JACK Audio Connection Kit"
+POLL_S: Final = 0.01
+KEPT_S: Final = 15.0
+"""How much is kept for a program that stalls; what is older is lost, and its times tell how much."""
+
+
+def main(arguments: list[str]) -> None:
+    """List, or hear until nobody listens. Never returns."""
+    out = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    try:
+        import sounddevice
+    except (ImportError, OSError):
+        _say(out, {"error": "PortAudio is missing"})
+        os._exit(1)
+    if arguments[:1] == ["list"]:
+        _say(out, {"devices": _devices(sounddevice)})
+        os._exit(0)
+    try:
+        _hear(sounddevice, out, arguments[1], int(arguments[2]))
+    except (sounddevice.PortAudioError, LookupError) as error:
+        _say(out, {"error": str(error)})
+    except OSError:
+        pass  # nobody listens any more
+    os._exit(0)
+
+
+def _say(out: BinaryIO, made: dict[str, Any]) -> None:
+    out.write(json.dumps(made).encode() + b"\n")
+    out.flush()
+
+
+def _devices(sound: Any) -> list[dict[str, Any]]:
+    hosts = sound.query_hostapis()
+    return [
+        {
+            "index": index,
+            "name": one["name"],
+            "channels": one["max_input_channels"],
+            "rate_hz": one["default_samplerate"],
+        }
+        for index, one in enumerate(sound.query_devices())
+        if hosts[one["hostapi"]]["name"] == HOST and one["max_input_channels"]
+    ]
+
+
+def _hear(sound: Any, out: BinaryIO, name: str, channels: int) -> None:
+    device = next((one for one in _devices(sound) if one["name"] == name), None)
+    if device is None:
+        raise LookupError("it is not there")
+    rate_hz = round(device["rate_hz"])
+    blocks: deque[tuple[int, float, bytes]] = deque()
+
+    def take(block: Any, frames: int, when: Any, status: Any) -> None:
+        at_s = when.inputBufferAdcTime
+        blocks.append((frames, at_s, block.tobytes()))
+        with suppress(IndexError):  # the other thread took them all
+            while at_s - blocks[0][1] > KEPT_S:
+                blocks.popleft()
+
+    threading.Thread(target=_end_with_input, daemon=True).start()
+    with sound.InputStream(
+        device=device["index"], channels=channels, samplerate=rate_hz, dtype="float32", callback=take
+    ):
+        _say(out, {"rate_hz": rate_hz})
+        while True:
+            while blocks:
+                frames, at_s, data = blocks.popleft()
+                out.write(HEADER.pack(frames, at_s) + data)
+            out.flush()
+            time.sleep(POLL_S)
+
+
+def _end_with_input() -> None:
+    while sys.stdin.buffer.read(1):
+        pass
+    os._exit(0)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

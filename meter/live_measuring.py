@@ -1,0 +1,303 @@
+"""The chain at work on a live stream: a sounding at a time, with gaps, holds and marks.
+
+The chain costs nearly the same for 50 ms as for 100 ms, so frames wait here until they complete
+a sounding. For the eye their peaks are known at once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from meter.capture.records import Frames, SourceInfo
+from meter.live_pass import LivePass
+from meter.soundings import CELLS_A_SOUNDING, SOUNDINGS_A_SECOND, Gap, Over, Reading, Soundings
+from meter.units import amplitude_to_db
+
+if TYPE_CHECKING:
+    from meter.chain import Chain
+
+EYES_A_SECOND: Final = 2 * SOUNDINGS_A_SECOND
+"""Peaks for the eye."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class How:
+    """How to measure: what may change from one chain to the next."""
+
+    weights: tuple[float, ...] | None = None
+    crossover_hz: float = 120.0
+    over_limit_dbtp: float = 0.0
+
+
+OnRows = Callable[[Soundings, Reading], None]
+"""Takes new rows, which are in the pass already, and the reading at their end."""
+
+OnPass = Callable[[LivePass], None]
+"""Takes a pass that has ended."""
+
+
+class Measuring:
+    """Measures one ring; the engine's thread only.
+
+    Parameters
+    ----------
+    rate_hz, channels : int
+        Of the ring.
+    info : SourceInfo
+        Written into the passes.
+    how : How
+    number : int
+        Of the first pass.
+    on_rows, on_pass : callable
+        Called as soon as there are rows, and when a pass with rows has ended.
+
+    Attributes
+    ----------
+    live_pass : LivePass
+        The pass that is being made.
+    is_held : bool
+    is_withheld : bool
+        Set by the caller: what comes has gone through a system volume that is not 0 dB.
+
+    Raises
+    ------
+    UsageError
+        What comes cannot be measured.
+    """
+
+    def __init__(
+        self,
+        *,
+        rate_hz: int,
+        channels: int,
+        info: SourceInfo,
+        how: How,
+        number: int,
+        on_rows: OnRows,
+        on_pass: OnPass,
+    ) -> None:
+        self.rate_hz, self.channels = rate_hz, channels
+        self._info, self._how = info, how
+        self._on_rows, self._on_pass = on_rows, on_pass
+        self._chain = self._new_chain(how)
+        self._waiting = np.zeros((self._chain.grid.cell_edge(CELLS_A_SOUNDING) + 1, channels), np.float32)
+        self._filled = 0
+        self._start_grid()
+        self.live_pass = self._new_pass(number)
+        self.is_held = False
+        self.is_withheld = False
+        self._held_frames = 0
+        self._eye = [0.0] * channels
+        self._eye_frames = 0
+        self.eye_peaks_dbfs: tuple[float, ...] = ()
+
+    def _new_chain(self, how: How) -> Chain:
+        from meter.chain import Chain
+
+        return Chain(
+            rate_hz=self.rate_hz,
+            channels=self.channels,
+            weights=how.weights,
+            crossover_hz=how.crossover_hz,
+            over_limit_dbtp=how.over_limit_dbtp,
+        )
+
+    def _new_pass(self, number: int) -> LivePass:
+        self._is_fresh = True  # nothing was measured in it
+        return LivePass(
+            number=number,
+            info=self._info,
+            rate_hz=self.rate_hz,
+            channels=self.channels,
+            weights=self._chain.weights,
+            crossover_hz=self._how.crossover_hz,
+            over_limit_dbtp=self._how.over_limit_dbtp,
+        )
+
+    def _start_grid(self) -> None:
+        self._fed = 0  # frames the chain had since its grid began
+        self._next_edge = self._chain.grid.cell_edge(CELLS_A_SOUNDING)
+        self._soundings = 0
+
+    # --- what is known
+
+    @property
+    def over_limit_dbtp(self) -> float:
+        """Where overs of this pass begin."""
+        return self.live_pass.over_limit_dbtp
+
+    @property
+    def last_over(self) -> Over | None:
+        """The newest over that is known with its place."""
+        overs = self._chain.overs
+        return overs[-1] if overs else None
+
+    @property
+    def recent(self) -> Soundings:
+        """The newest 3 s of soundings."""
+        return self._chain.recent.rows
+
+    @property
+    def room_frames(self) -> int:
+        """Frames that the open sounding still takes; `take` no more at once."""
+        return self._next_edge - self._fed - self._filled
+
+    @property
+    def wanted_frames(self) -> int:
+        """Frames until there is something new to say: a sounding, or peaks for the eye."""
+        return min(self.room_frames, max(self.rate_hz // EYES_A_SECOND - self._eye_frames, 1))
+
+    # --- the stream
+
+    def take(self, frames: Frames) -> None:
+        """Measure frames, or let them pass by while held.
+
+        Parameters
+        ----------
+        frames : array of float32, shape (n, channels)
+            No more than `room_frames`.
+        """
+        if self.is_held:
+            self._held_frames += len(frames)
+            return
+        self._look_at_peaks(frames)
+        room = self.room_frames
+        if self._filled == 0 and len(frames) == room:
+            self._feed(frames)
+            return
+        self._waiting[self._filled : self._filled + len(frames)] = frames
+        self._filled += len(frames)
+        if len(frames) == room:
+            self._feed_waiting()
+
+    def _look_at_peaks(self, frames: Frames) -> None:
+        # A reduction along each column is several times as quick as one along the short axis.
+        for channel, column in enumerate(frames.T):
+            top = max(float(column.max(initial=0.0)), -float(column.min(initial=0.0)))
+            if not math.isfinite(top):
+                clean = column[np.isfinite(column)]
+                top = float(np.abs(clean).max(initial=0.0))
+            self._eye[channel] = max(self._eye[channel], top)
+        self._eye_frames += len(frames)
+
+    def take_eye(self) -> bool:
+        """Whether there are new peaks for the eye; in `eye_peaks_dbfs` then."""
+        if self._eye_frames < self.rate_hz // EYES_A_SECOND:
+            return False
+        self.eye_peaks_dbfs = tuple(amplitude_to_db(top) for top in self._eye)
+        self._eye = [0.0] * self.channels
+        self._eye_frames = 0
+        return True
+
+    def _feed_waiting(self) -> None:
+        if self._filled:
+            frames, self._filled = self._waiting[: self._filled], 0
+            self._feed(frames)
+
+    def _feed(self, frames: Frames) -> None:
+        self._is_fresh = False
+        self._fed += len(frames)
+        rows = self._chain.process(frames)
+        if self._fed == self._next_edge:
+            self._soundings += 1
+            self._next_edge = self._chain.grid.cell_edge((self._soundings + 1) * CELLS_A_SOUNDING)
+        if len(rows):
+            self._hand_on(rows, self._reading())
+        if self.live_pass.is_full:
+            self.mark()
+
+    def _reading(self) -> Reading:
+        return replace(self._chain.reading(), lost_frames=self.live_pass.lost_frames)
+
+    def _hand_on(self, rows: Soundings, reading: Reading) -> None:
+        if len(rows):
+            self.live_pass.add(rows, is_withheld=self.is_withheld)
+            self._on_rows(rows, reading)
+
+    def lose(self, frames: int) -> None:
+        """Frames were lost here."""
+        if self.is_held:
+            self._held_frames += frames
+            return
+        gap = self._leave_out(frames)
+        self.live_pass.gaps.append(gap)
+
+    def _leave_out(self, frames: int) -> Gap:
+        self._feed_waiting()
+        self._is_fresh = False
+        reading = self._reading()  # the chain knows nothing any more behind a gap
+        gap = Gap(at_s=self._chain.frames / self.rate_hz, frames=frames)
+        rows = self._chain.gap(frames)
+        self._start_grid()
+        self._hand_on(rows, reading)
+        return gap
+
+    def lose_the_end(self, frames: int) -> None:
+        """Frames are missing behind the last one; call before `end`."""
+        self._feed_waiting()
+        self.live_pass.gaps.append(Gap(at_s=self._chain.frames / self.rate_hz, frames=frames))
+
+    # --- what the user asks for
+
+    def hold(self, on: bool) -> None:
+        """Measure nothing from here on, or go on.
+
+        What passes by meanwhile is a gap in time and not lost: no zeros stand for it, and no
+        window holds both its sides.
+        """
+        if on == self.is_held:
+            return
+        self.is_held = on
+        self._feed_waiting()
+        self._eye_frames, self._eye = 0, [0.0] * self.channels
+        if not on and self._held_frames:
+            # A pass that was begun while held begins when it is over.
+            if not self._is_fresh:
+                self.live_pass.holds.append(self._leave_out(self._held_frames))
+            self._held_frames = 0
+
+    def will(self, how: How) -> None:
+        """Measure the next pass in another way."""
+        self._how = how
+
+    def mark(self) -> None:
+        """End the pass here; a new one begins with the next sounding, while held with the next frame."""
+        self._feed_waiting()
+        before = self.live_pass
+        if self.is_held or not self._goes_on_alike():
+            self._flush()
+            self._chain = self._new_chain(self._how)
+            self._start_grid()
+            self._held_frames = 0
+        else:
+            self._chain.mark()
+        self._end_pass()
+        self.live_pass = self._new_pass(before.number + (len(before.store) > 0))
+        self._is_fresh = self._chain.frames == 0
+
+    def _goes_on_alike(self) -> bool:
+        now = self.live_pass
+        return (now.crossover_hz, now.over_limit_dbtp) == (self._how.crossover_hz, self._how.over_limit_dbtp)
+
+    def end(self) -> None:
+        """End the last pass; nothing may come afterwards."""
+        self._feed_waiting()
+        self._flush()
+        self._end_pass()
+
+    def _flush(self) -> None:
+        if self._is_fresh:
+            return
+        reading = self._reading()
+        rows = self._chain.flush()
+        self._start_grid()
+        self._hand_on(rows, reading)
+
+    def _end_pass(self) -> None:
+        if len(self.live_pass.store):
+            self._on_pass(self.live_pass)
