@@ -137,3 +137,43 @@ def test_float64_samples_measure_like_their_float32():
         run_to_end(Chain(rate_hz=48_000, channels=2), x) for x in (samples.astype(float), samples)
     )
     assert wide.tobytes() == narrow.tobytes()
+
+
+# What may happen to a stream: samples come, some are lost, the user marks, the pass ends.
+EVENTS = st.lists(
+    st.one_of(st.integers(0, 7000), st.sampled_from(["gap", "mark", "flush"])), min_size=1, max_size=12
+)
+
+
+def lived(chain: Chain, samples: np.ndarray, events: list[int | str], step: int) -> list[bytes]:
+    """Rows of each pass, as bytes; samples come in pieces of `step`."""
+    passes, rows, at = [], [], 0
+    for event in [*events, "flush"]:
+        if event == "gap":
+            rows.append(chain.gap(77))
+        elif event == "mark":
+            chain.mark()
+        elif event == "flush":
+            rows.append(chain.flush())
+            passes.append(np.concatenate(rows).tobytes())
+            rows = []
+        else:
+            for start in range(at, at + event, step):
+                rows.append(chain.process(samples[start : min(start + step, at + event)]))
+            at += event
+    return passes
+
+
+@given(events=EVENTS, step=st.integers(50, 9000))
+@pytest.mark.parametrize("rate_hz", [8000, 11_025])
+@settings(max_examples=20)
+def test_gaps_marks_and_ends_fall_the_same_in_any_cutting_and_beside(rate_hz, events, step):
+    samples = np.concatenate([piece(rate_hz, 2)] * 4)
+    plain, cut = (Chain(rate_hz=rate_hz, channels=2, over_limit_dbtp=-1.0) for _ in range(2))
+    wanted = lived(plain, samples, events, 7000)
+    assert lived(cut, samples, events, step) == wanted
+    with Chain(rate_hz=rate_hz, channels=2, over_limit_dbtp=-1.0, beside=True) as beside:
+        assert lived(beside, samples, events, step) == wanted
+    for other in (cut, beside):
+        assert end_state(other) == end_state(plain)
+        assert (other.gaps, other.lost_frames) == (plain.gaps, plain.lost_frames)
