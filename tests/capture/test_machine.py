@@ -473,6 +473,29 @@ def test_a_server_that_is_started_again_is_heard_again(scene, times):
     assert len(scene.hearing.gaps) >= times
 
 
+def server_frozen(times: int) -> Cycles:
+    """The server stands still for a while; at the end it does when the program is told to stop."""
+    with PulseAudio() as server, Hearing(server) as hearing:
+        cycles = Cycles(hearing)
+        since = hearing.wait_running()
+        for _ in range(times):
+            since = cycles.until(since, server.freeze, cycles.noticed_s, **LOST)
+            time.sleep(2.0)
+            since = cycles.until(since, server.thaw, cycles.resumed_s)
+        server.freeze()
+        hearing.stop()
+        server.thaw()
+        return cycles
+
+
+@SERVER
+@plays(server_frozen, 2)
+def test_a_server_that_stands_still_is_said_to_heard_again_and_holds_no_stop(scene):
+    check_nothing_grows(scene, 2)
+    lost = {state["sentence"] for state in scene.hearing.states if state["status"] == "lost"}
+    assert any("does not answer" in sentence for sentence in lost)
+
+
 def default_changed(times: int) -> Cycles:
     """The user changes the default output from one to the other and back."""
     with PulseAudio() as server, Hearing(server) as hearing:
