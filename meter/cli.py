@@ -14,6 +14,7 @@ import sys
 from collections.abc import Callable
 from typing import Final
 
+from meter import listen_command
 from meter.errors import MeterError, UsageError
 
 INTERRUPTED: Final = 130
@@ -29,6 +30,8 @@ examples:
   leadline check *.wav --target club             each file held against a target
   leadline check tune.flac --target ebu-r128 --strict    exit status 1 when it misses
   leadline check set.wav --json                  one JSON object a line
+  leadline listen --target club                  what the machine plays, live; Ctrl-C ends it
+  leadline sources                               what can be listened to
   leadline demo                                  a tune with planted faults, measured
   leadline prove                                 the published test signals, measured here and now
 """
@@ -111,6 +114,8 @@ def build_parser() -> argparse.ArgumentParser:
     _add_check(commands)
     _add_prove(commands)
     _add_demo(commands)
+    listen_command.add_parser(commands)
+    _add_sources(commands)
     return parser
 
 
@@ -163,6 +168,17 @@ def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     demo.set_defaults(run=_demo)
 
 
+def _add_sources(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    sources = commands.add_parser(
+        "sources",
+        help="what can be listened to",
+        description="List what can be listened to, and for what cannot: why, and what to do.",
+        allow_abbrev=False,
+    )
+    sources.add_argument("--json", action="store_true", help="one JSON object a line")
+    sources.set_defaults(run=_sources)
+
+
 def _check(args: argparse.Namespace) -> int:
     from meter import check_command
     from meter.check import Options
@@ -186,6 +202,12 @@ def _demo(args: argparse.Namespace) -> int:
     from meter import demo
 
     return demo.run()
+
+
+def _sources(args: argparse.Namespace) -> int:
+    from meter import sources_command
+
+    return sources_command.run(args.json)
 
 
 def pair_from(text: str) -> tuple[int, int]:

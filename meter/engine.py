@@ -107,6 +107,8 @@ class Engine:
         """
         assert self._thread is None, "an engine is started once"
         keep_threads_apart()
+        import meter.chain  # noqa: F401  # takes a second, the first time; frames would wait meanwhile
+
         self._source.start()
         try:
             self._worker = self._new_worker()
@@ -260,6 +262,10 @@ class Engine:
         """A mistake in the program itself: what was measured stays, and it is said."""
         LOG.critical("please report this: the engine broke off", exc_info=error)
         self.failure = error
+        try:
+            worker.finish()
+        except Exception:
+            LOG.exception("the last pass could not be ended either")
         sentence = f"measuring broke off ({error}); please report it with the log"
         self._failed_now = replace(worker.now, has_ended=True, problem=sentence)
 

@@ -51,7 +51,10 @@ RENEWED_S: Final = 1.0
 
 
 class Keeper:
-    """Keeps a sentence long enough to be read; a more urgent one comes at once."""
+    """Keeps a sentence about the music long enough to be read; a more urgent one comes at once.
+
+    What is said of the source is true or not at this moment, so it goes as it came.
+    """
 
     def __init__(self) -> None:
         self._kept: Sentence | None = None
@@ -72,7 +75,7 @@ class Keeper:
             self._since_s = at_s  # it holds still
             if at_s - self._renewed_s < RENEWED_S:
                 return kept
-        elif kept is not None and found.kind > kept.kind and at_s - self._since_s < STANDS_S:
+        elif kept is not None and Kind.NOTICE < kept.kind < found.kind and at_s - self._since_s < STANDS_S:
             return kept
         self._kept, self._since_s, self._renewed_s = found, at_s, at_s
         return found

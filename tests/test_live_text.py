@@ -68,7 +68,7 @@ def test_the_block_answers_the_four_questions(music):
         " Left and right?   r  0.62 ✓ inside",
         " Lost in mono?     below 120 Hz  -0.3 dB ✓ inside",
         "                   20-60  -0.2  60-120  -0.1  120-250 Hz    --  all  -3.0 dB",
-        " 960 frames lost · system volume 0.0 dB                          Ctrl-C ends it",
+        " 960 frames lost · system volume 0.0 dB                         Ctrl-C ends it",
     ]
 
 

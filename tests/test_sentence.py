@@ -310,6 +310,13 @@ def test_a_more_urgent_sentence_comes_at_once_and_a_lesser_one_after_two_seconds
     assert keeper.keep(said(Kind.LOUDNESS, "d"), 2.2).text == "d"
 
 
+def test_what_is_no_longer_so_of_the_source_is_no_longer_said():
+    keeper = Keeper()
+    keeper.keep(said(Kind.SOURCE, "opening"), 0.0)
+    assert keeper.keep(said(Kind.VOLUME, "at -6 dB"), 0.1).text == "at -6 dB"
+    assert keeper.keep(said(Kind.LOUDNESS, "listening"), 0.2).text == "listening"
+
+
 def test_a_sentence_that_still_holds_stands_two_seconds_longer():
     keeper = Keeper()
     keeper.keep(said(Kind.OVER, "a"), 0.0)

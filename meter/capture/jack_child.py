@@ -13,6 +13,8 @@ heard without a loss.
 
 from __future__ import annotations
 
+import ctypes
+import ctypes.util
 import json
 import os
 import struct
@@ -25,6 +27,9 @@ from typing import Any, BinaryIO, Final
 
 HEADER: Final = struct.Struct("<Id")
 HOST: Final = "JACK Audio Connection Kit"
+CLIENT_NAME: Final = ctypes.c_char_p(b"Leadline")
+"""PortAudio keeps the address only."""
+
 POLL_S: Final = 0.01
 KEPT_S: Final = 15.0
 """How much is kept for a program that stalls; what is older is lost, and its times tell how much."""
@@ -33,6 +38,7 @@ KEPT_S: Final = 15.0
 def main(arguments: list[str]) -> None:
     """List, or hear until nobody listens. Never returns."""
     out = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    _take_name()
     try:
         import sounddevice
     except (ImportError, OSError):
@@ -48,6 +54,13 @@ def main(arguments: list[str]) -> None:
     except OSError:
         pass  # nobody listens any more
     os._exit(0)
+
+
+def _take_name() -> None:
+    """Be called Leadline in JACK; under PortAudio's own name another program could not be told from us."""
+    with suppress(OSError, AttributeError):
+        library = ctypes.util.find_library("portaudio")
+        ctypes.CDLL(library).PaJack_SetClientName(CLIENT_NAME)
 
 
 def _say(out: BinaryIO, made: dict[str, Any]) -> None:

@@ -23,12 +23,14 @@ from meter.soundings import Summary
 from tests.support import debian
 from tests.support.hearing import Hearing, counter, numbers, write_float
 from tests.support.scenes import plays
-from tests.support.sound_server import PipeWire, PulseAudio, SpeaksPulse
+from tests.support.sound_server import Jack, PipeWire, PulseAudio, SpeaksPulse
 
 SERVER = pytest.mark.packages("pulseaudio", "pulseaudio-utils")
 PIPEWIRE = pytest.mark.packages(
     "pipewire", "pipewire-pulse", "wireplumber", "dbus-daemon", "pulseaudio-utils"
 )
+
+JACK = pytest.mark.packages("jackd2")
 
 PIECE_S = 32
 COUNTED_S = 8
@@ -169,6 +171,98 @@ def test_a_pair_of_nine_channels_is_heard_through_pipewire(scene):
     check_counted(scene, COUNTED_S * 48_000)
 
 
+# --- a program with other things to do -----------------------------------------------------------
+
+
+def busy(seconds: float) -> Hearing:
+    """Other threads of the program hold the interpreter for 50 ms at a time, and never rest."""
+    with PulseAudio() as server:
+        path = write_float(server.folder / "count.wav", counter(round(seconds * 48_000)), 48_000)
+        with Hearing(server, "system", "busy") as hearing:
+            hearing.wait_running()
+            assert server.play(path, sink="out").wait() == 0
+            time.sleep(1.0)
+            hearing.stop()
+            return hearing
+
+
+@SERVER
+@pytest.mark.parametrize(
+    "seconds",
+    [
+        pytest.param(10.0, marks=plays(busy, 10.0)),
+        pytest.param(60.0, marks=[plays(busy, 60.0), pytest.mark.long]),
+    ],
+)
+def test_a_program_whose_threads_hold_the_interpreter_loses_nothing(scene, seconds):
+    check_counted(scene, round(seconds * 48_000))
+
+
+# --- JACK -------------------------------------------------------------------------------------
+
+
+def piece_through_jack(period_frames: int, *options: str) -> Hearing:
+    """Another program plays the counting signal, and then a piece, into JACK."""
+    samples, rate_hz = excerpt()
+    with Jack(period_frames=period_frames) as server:
+        both = np.concatenate([counter(COUNTED_S * rate_hz), np.zeros((rate_hz, 2), np.float32), samples])
+        player = server.player(write_float(server.folder / "both.wav", both, rate_hz))
+        with Hearing(server, "device:PortAudio", *options) as hearing:
+            hearing.wait_running(rate_hz=rate_hz)
+            player.stdin.close()
+            assert player.wait() == 0
+            hearing.stop()
+            return hearing
+
+
+@JACK
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("period_frames", "options"),
+    [
+        pytest.param(4096, (), marks=plays(piece_through_jack, 4096)),
+        # A program that is busy is no matter: a process of its own hears JACK.
+        pytest.param(4096, ("busy",), marks=plays(piece_through_jack, 4096, "busy")),
+    ],
+)
+def test_a_piece_played_into_jack_measures_as_its_file_does(scene, period_frames, options, music):
+    samples, rate_hz = excerpt()
+    (heard,) = scene.heard
+    start = np.flatnonzero(heard[:, 1])[0] + (COUNTED_S + 1) * rate_hz
+    assert np.array_equal(numbers(heard[: start - rate_hz]), np.arange(COUNTED_S * rate_hz))
+    piece = heard[start : start + len(samples)]
+    live, file = measure(piece, rate_hz=rate_hz), measure(samples, rate_hz=rate_hz)
+    assert scene.lost_frames == 0
+    assert live.integrated_lufs == pytest.approx(file.integrated_lufs, abs=0.05)
+    assert live.true_peak_dbtp == pytest.approx(file.true_peak_dbtp, abs=0.05)
+
+
+def jack_killed() -> list[dict[str, Any]]:
+    """JACK dies while it is heard, and comes back with the program that plays."""
+    with Jack() as server:
+        path = write_float(server.folder / "count.wav", counter(48_000), 48_000)
+        server.player(path)
+        with Hearing(server, "device:PortAudio") as hearing:
+            since = hearing.wait_running()
+            server.kill()
+            since = hearing.wait(
+                lambda state: state["status"] == "lost" and "is not there" in state["sentence"], since=since
+            )
+            server.start()
+            server.player(path)
+            hearing.wait_running(since=since)
+            hearing.stop()
+        return hearing.states
+
+
+@JACK
+@pytest.mark.long
+@plays(jack_killed)
+def test_a_jack_that_dies_and_comes_back_is_heard_again(scene):
+    (lost,) = {state["sentence"] for state in scene if "not there" in (state["sentence"] or "")}
+    assert lost.startswith("PortAudio (JACK) is not there; start it again, and JACK if that ended too")
+
+
 # --- a program that stands still --------------------------------------------------------------
 
 
@@ -251,10 +345,35 @@ def test_volume_and_mute_of_the_output_are_told(scene):
 
 
 @PIPEWIRE
-@pytest.mark.long
 @plays(turned_down, PipeWire)
 def test_volume_and_mute_are_told_through_pipewire(scene):
     check_turned_down(scene)
+
+
+def turned_down_behind() -> tuple[Hearing, float]:
+    """An output of PipeWire whose monitor lies before its volume, as those of sound cards do."""
+    level = 0.5
+    with PipeWire() as server:
+        server.add_sink("card", properties="monitor.channel-volumes=false")
+        server.pactl("set-default-sink", "card")
+        path = write_float(server.folder / "level.wav", np.full((4 * 48_000, 2), level, np.float32), 48_000)
+        with Hearing(server) as hearing:
+            hearing.wait_running(name="card")
+            server.pactl("set-sink-volume", "card", "50%")
+            server.pactl("set-sink-mute", "card", "1")
+            assert server.play(path, sink="card").wait() == 0
+            time.sleep(0.5)
+            hearing.stop()
+            return hearing, level
+
+
+@PIPEWIRE
+@plays(turned_down_behind)
+def test_a_volume_behind_the_monitor_is_neither_heard_nor_told(scene):
+    hearing, level = scene
+    assert hearing.heard[0].max() == level
+    told = {(state["volume_db"], state["is_muted"]) for state in hearing.states[2:]}
+    assert told == {(0.0, False)}
 
 
 # --- misfortunes, again and again -------------------------------------------------------------
@@ -352,6 +471,29 @@ def test_a_server_that_is_started_again_is_heard_again(scene, times):
     lost = [state["sentence"] for state in scene.hearing.states if state["status"] == "lost"]
     assert any("no sound server answers" in sentence for sentence in lost)
     assert len(scene.hearing.gaps) >= times
+
+
+def server_frozen(times: int) -> Cycles:
+    """The server stands still for a while; at the end it does when the program is told to stop."""
+    with PulseAudio() as server, Hearing(server) as hearing:
+        cycles = Cycles(hearing)
+        since = hearing.wait_running()
+        for _ in range(times):
+            since = cycles.until(since, server.freeze, cycles.noticed_s, **LOST)
+            time.sleep(2.0)
+            since = cycles.until(since, server.thaw, cycles.resumed_s)
+        server.freeze()
+        hearing.stop()
+        server.thaw()
+        return cycles
+
+
+@SERVER
+@plays(server_frozen, 2)
+def test_a_server_that_stands_still_is_said_to_heard_again_and_holds_no_stop(scene):
+    check_nothing_grows(scene, 2)
+    lost = {state["sentence"] for state in scene.hearing.states if state["status"] == "lost"}
+    assert any("does not answer" in sentence for sentence in lost)
 
 
 def default_changed(times: int) -> Cycles:

@@ -64,7 +64,7 @@ EXPECTED = "expected system, device:NAME, file:PATH or demo"
 @pytest.mark.parametrize(
     ("spec", "sentence"),
     [
-        ("sytem", f'"sytem" came as the source; {EXPECTED}; did you mean system?'),
+        ("systam", f'"systam" came as the source; {EXPECTED}; did you mean system?'),
         ("System", f'"System" came as the source; {EXPECTED}; did you mean system?'),
         (
             "dev:Mic",

@@ -1,11 +1,13 @@
 """A program that listens to one source and writes down all that came; `hearing.py` starts it.
 
-``python hear.py SPEC FILE [A,B]``: says each new state as one JSON line, and when its standard
-input ends, stops the source and writes the frames and the gaps to FILE.
+``python hear.py SPEC FILE [A,B] [busy]``: says each new state as one JSON line, and when its standard
+input ends, stops the source and writes the frames and the gaps to FILE. When it is to be busy,
+other threads of it hold the interpreter for 50 ms at a time, or never rest.
 """
 
 from __future__ import annotations
 
+import ctypes
 import json
 import os
 import sys
@@ -28,7 +30,10 @@ def say(made: dict[str, Any]) -> None:
 
 def main() -> None:
     spec, path = sys.argv[1:3]
-    pair = tuple(int(one) for one in sys.argv[3].split(",")) if len(sys.argv) > 3 else None
+    pair = next((tuple(map(int, one.split(","))) for one in sys.argv[3:] if "," in one), None)
+    if "busy" in sys.argv[3:]:
+        for work in (hold_the_interpreter, never_rest):
+            threading.Thread(target=work, daemon=True).start()
     try:
         source = open_source(spec, channels=pair)
         source.start()
@@ -80,6 +85,18 @@ def main() -> None:
         gaps=np.array(gaps, np.int64).reshape(-1, 3),
         **{f"heard_{k}": joined(p) for k, p in enumerate(parts)},
     )
+
+
+def hold_the_interpreter() -> None:
+    c = ctypes.PyDLL(None)  # unlike CDLL it keeps the interpreter's lock for the time of a call
+    while True:
+        c.usleep(50_000)
+        time.sleep(0.01)
+
+
+def never_rest() -> None:
+    while True:
+        sum(range(1000))
 
 
 def resident_bytes() -> int:

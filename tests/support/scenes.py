@@ -8,23 +8,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Any
+from typing import Any, Final
 
 import pytest
 
-Scene = Callable[[], Any]
+AT_ONCE: Final = 12
+"""Mostly they wait; more of them at a time would make one another late."""
 
 
 def plays(scene: Callable[..., Any], *arguments: Any) -> pytest.MarkDecorator:
     """Marks a test: the fixture `scene` gives it what this scene, called with these arguments, returned."""
-    return pytest.mark.scene(scene, *arguments)
+    return pytest.mark.scene.with_args(scene, *arguments)
 
 
 @pytest.fixture(scope="session")
 def _stage(request: pytest.FixtureRequest) -> Iterator[dict[Any, Future[Any]]]:
     """Every scene that a chosen test wants, running."""
     wanted = {mark.args: None for item in request.session.items for mark in item.iter_markers("scene")}
-    with ThreadPoolExecutor(max(len(wanted), 1)) as pool:
+    with ThreadPoolExecutor(AT_ONCE) as pool:
         yield {arguments: pool.submit(*arguments) for arguments in wanted}
 
 

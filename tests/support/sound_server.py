@@ -15,12 +15,12 @@ import os
 import shutil
 import signal
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
-from types import TracebackType
-from typing import Final, Self
+from typing import Any, Final, Self
 
 READY_WITHIN_S: Final = 20.0
 
@@ -34,6 +34,7 @@ class Server:
         self.folder = Path(tempfile.mkdtemp(prefix="ll", dir="/tmp"))
         self.folder.chmod(0o700)
         self._processes: list[subprocess.Popen[bytes]] = []
+        self._players: list[subprocess.Popen[bytes]] = []
         own = {
             "HOME": str(self.folder),
             "XDG_RUNTIME_DIR": str(self.folder),
@@ -70,13 +71,17 @@ class Server:
         try:
             self.start()
         except BaseException:
-            self.__exit__(None, None, None)
+            self.__exit__()
             raise
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *error: Any) -> None:
+        for player in self._players:
+            player.kill()
+            player.wait()
+            for pipe in (player.stdin, player.stdout):
+                if pipe is not None:
+                    pipe.close()
         self.kill()
         shutil.rmtree(self.folder, ignore_errors=True)
 
@@ -111,14 +116,22 @@ class SpeaksPulse(Server):
         """Whether pactl does this."""
         return subprocess.run(["pactl", *arguments], env=self.env, **QUIET).returncode == 0
 
-    def add_sink(self, name: str, *, rate_hz: int = 48_000, channels: int = 2, positions: str = "") -> str:
+    def add_sink(
+        self,
+        name: str,
+        *,
+        rate_hz: int = 48_000,
+        channels: int = 2,
+        positions: str = "",
+        properties: str = "",
+    ) -> str:
         """A new null sink; the number of its module."""
         places = [f"channel_map={positions}"] if positions else []
         return self.pactl(
             "load-module",
             "module-null-sink",
             f"sink_name={name}",
-            f"sink_properties=device.description={name}",
+            f"sink_properties='device.description={name} {properties}'",
             "format=float32le",
             f"rate={rate_hz}",
             f"channels={channels}",
@@ -143,10 +156,12 @@ class SpeaksPulse(Server):
         return sorted(names[line.split("\t")[1]] for line in outputs)
 
     def play(self, path: Path, *, sink: str, positions: str = "") -> subprocess.Popen[bytes]:
-        """Let another program play a file into a sink; the caller waits for it or ends it."""
+        """Let another program play a file into a sink; it ends with the server."""
         places = [f"--channel-map={positions}"] if positions else []
         command = ["paplay", f"--device={sink}", "--latency-msec=1500", *places, str(path)]
-        return subprocess.Popen(["setpriv", "--pdeathsig", "KILL", *command], env=self.env, **QUIET)
+        bound = ["setpriv", "--pdeathsig", "KILL", *command]
+        self._players.append(subprocess.Popen(bound, env=self.env, **QUIET))
+        return self._players[-1]
 
 
 class PulseAudio(SpeaksPulse):
@@ -209,6 +224,29 @@ class Jack(Server):
         self._spawn(*command)
         self._wait_for(self.answers, "JACK")
 
+    def __exit__(self, *error: Any) -> None:
+        # JACK knows of 8 servers at most, and one that was killed counts until its name comes again.
+        for process in self._processes:
+            process.terminate()
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                process.wait(READY_WITHIN_S)
+        super().__exit__(*error)
+
     def answers(self) -> bool:
         """Whether it answers."""
         return subprocess.run(["jack_lsp"], env=self.env, **QUIET).returncode == 0
+
+    def player(self, path: Path) -> subprocess.Popen[bytes]:
+        """Another program that will play a file when its standard input is closed; it is an input already."""
+        program = Path(__file__).with_name("jack_player.py")
+        player = subprocess.Popen(
+            ["setpriv", "--pdeathsig", "KILL", sys.executable, str(program), str(path)],
+            env=self.env,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+        )
+        self._players.append(player)
+        assert player.stdout is not None
+        assert player.stdout.readline() == b"playing\n"
+        return player

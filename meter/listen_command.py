@@ -1,0 +1,144 @@
+"""`leadline listen`, and `leadline demo` without a screen: from the arguments to the exit status."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from typing import TYPE_CHECKING, Final
+
+from meter.errors import UsageError
+
+if TYPE_CHECKING:
+    from meter.targets import Target
+
+DEMO_TARGET: Final = "club"
+
+EPILOG: Final = """\
+sources: system (what the machine plays), device:NAME, file:PATH, demo; "leadline sources" lists them.
+
+Ctrl-C ends it and prints the summary of all that was heard. With --json there is one object a
+line: "sounding" ten a second, and "summary"; what is to be said of the source goes to standard error.
+
+exit status: 0 done, 2 unusable arguments or nothing was heard.
+"""
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add `listen` to the commands."""
+    listen = commands.add_parser(
+        "listen",
+        help="measure what the machine plays, live",
+        description="Measure what is playing, without a window: loudness, peaks, left and right, what is "
+        "lost in mono, and the one most useful thing to know now.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    listen.add_argument(
+        "--source", metavar="SPEC", default="system", help="what to listen to; system unless set"
+    )
+    listen.add_argument(
+        "--channels", metavar="A,B", help="listen to these two channels as left and right, from 1"
+    )
+    listen.add_argument("--target", metavar="NAME", help="hold what is heard against this target")
+    listen.add_argument(
+        "--crossover",
+        metavar="HZ",
+        default="120",
+        help="up to where the low end goes: 40 to 300 Hz, 120 unless set",
+    )
+    _add_common(listen)
+    listen.set_defaults(run=run)
+
+
+def add_demo_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add `demo` to the commands."""
+    demo = commands.add_parser(
+        "demo",
+        help="listen to the demo tune, with its planted faults",
+        description="Make the demo tune and listen to it against the target for clubs. It plays nothing.",
+        epilog="exit status: 0 done; with --at-once 1 when a reading does not agree with what was planted.",
+        allow_abbrev=False,
+    )
+    demo.add_argument(
+        "--at-once",
+        action="store_true",
+        help="measure it without waiting, and say whether each planted fault is read",
+    )
+    _add_common(demo)
+    demo.set_defaults(run=run_demo)
+
+
+def _add_common(parser: argparse.ArgumentParser) -> None:
+    """Add what `listen` and `demo` have in common."""
+    parser.add_argument("--seconds", metavar="N", help="end after so many seconds of sound")
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Listen as the arguments say.
+
+    Raises
+    ------
+    MeterError
+        Arguments that cannot be meant, a source that cannot be opened, or nothing was heard.
+    """
+    from meter.check_command import target_named
+    from meter.cli import crossover_from, pair_from
+
+    return _listen(
+        args.source,
+        pair=None if args.channels is None else pair_from(args.channels),
+        target=target_named(args.target),
+        crossover_hz=crossover_from(args.crossover),
+        seconds=None if args.seconds is None else seconds_from(args.seconds),
+        as_json=args.json,
+    )
+
+
+def run_demo(args: argparse.Namespace) -> int:
+    """Listen to the demo tune, held against the target for clubs, or measure it at once."""
+    from meter.check_command import target_named
+
+    if args.at_once:
+        if args.json or args.seconds is not None:
+            raise UsageError("--at-once came with --json or --seconds, but it prints the whole tune as text")
+        from meter import demo
+
+        return demo.run()
+
+    return _listen(
+        "demo",
+        target=target_named(DEMO_TARGET),
+        seconds=None if args.seconds is None else seconds_from(args.seconds),
+        as_json=args.json,
+    )
+
+
+def seconds_from(text: str) -> float:
+    """A number of seconds above 0; `UsageError` for anything else."""
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not 0.0 < seconds < math.inf:
+        raise UsageError(f"--seconds {text} came; expected a number above 0, such as --seconds 30")
+    return seconds
+
+
+def _listen(
+    spec: str,
+    *,
+    target: Target | None,
+    pair: tuple[int, int] | None = None,
+    crossover_hz: float = 120.0,
+    seconds: float | None = None,
+    as_json: bool = False,
+) -> int:
+    from meter.capture.open import open_source
+    from meter.listening import Listening
+
+    source = open_source(spec, channels=pair)
+    return Listening(
+        source, target=target, pair=pair, crossover_hz=crossover_hz, seconds=seconds, as_json=as_json
+    ).run()

@@ -1,0 +1,296 @@
+"""One run of `leadline listen`: the engine, what is shown of it, and its end.
+
+All output is written by the main thread. A terminal or a pipe that takes its time never holds up
+the engine: what it found waits in a queue.
+"""
+
+from __future__ import annotations
+
+import queue
+import signal
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, Final
+
+from meter.capture.records import SourceStatus
+from meter.capture.source import Source
+from meter.check import Checked
+from meter.check_json import as_line
+from meter.check_text import block as summary_block
+from meter.console import say
+from meter.engine import Engine
+from meter.errors import SourceError
+from meter.live_json import sounding_object, summary_object
+from meter.live_pass import LivePass
+from meter.live_summary import heard
+from meter.live_text import BLOCK_LINES, block, line
+from meter.now import Now
+from meter.screen import Screen, can_redraw, size_of
+from meter.sentence import sentence
+from meter.sentence_kinds import Keeper, Sentence
+from meter.soundings import Soundings
+from meter.targets import Target
+
+REDRAW_S: Final = 0.25
+LINE_S: Final = 1.0
+"""Where nothing can be redrawn."""
+
+LATE_S: Final = 1.0
+"""A source that is lost when the time is over is waited for no longer than this."""
+
+OPENING_S: Final = 60.0
+"""The same of a source from which nothing has come yet."""
+
+MOST_WAITING: Final = 6000
+"""Soundings kept for a reader of the output that does not read: ten minutes."""
+
+
+class Stop:
+    """The wish to stop, in the queue of news."""
+
+
+class Listening:
+    """Listens until the source or the time ends, or somebody stops it.
+
+    Parameters
+    ----------
+    source : Source
+        Not started.
+    target, pair, crossover_hz, seconds
+        As the user said.
+    as_json : bool
+        Objects instead of text.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        *,
+        target: Target | None = None,
+        pair: tuple[int, int] | None = None,
+        crossover_hz: float = 120.0,
+        seconds: float | None = None,
+        as_json: bool = False,
+    ) -> None:
+        self._target, self._pair, self._seconds = target, pair, seconds
+        # Its `put` may be called from a signal handler.
+        self._news: queue.SimpleQueue[Now | LivePass | type[Stop]] = queue.SimpleQueue()
+        self._engine = Engine(
+            source,
+            target=target,
+            crossover_hz=crossover_hz,
+            seconds=seconds,
+            on_soundings=self._put_sounding if as_json else None,
+            on_pass=self._news.put,
+            on_end=lambda now: self._news.put(Stop),
+        )
+        self._unwritten = 0
+        self._passes = 0
+        self._is_asked_to_stop = False
+        self._form: _Json | _Lines | _Block = _Json() if as_json else _form_of_text()
+
+    def run(self) -> int:
+        """Listen.
+
+        Returns
+        -------
+        int
+            0.
+
+        Raises
+        ------
+        MeterError
+            The source cannot be opened, what it brings cannot be measured, or nothing was heard.
+        """
+        with _stopped_by_signals(self._ask_to_stop):
+            self._engine.start()
+            try:
+                self._last = self._engine.now
+                self._follow()
+            finally:
+                self._engine.stop()
+            self._show_rest()
+        if self._engine.failure is not None:
+            raise self._engine.failure
+        if self._passes == 0:
+            return self._say_nothing_was_heard()
+        return 0
+
+    def _follow(self) -> None:
+        started_s = time.monotonic()
+        while not self._is_overdue(time.monotonic() - started_s):
+            self._last = self._engine.now
+            self._form.show(self._last)
+            try:
+                news = self._news.get(timeout=REDRAW_S)
+            except queue.Empty:
+                news = None
+            if news is Stop:
+                return
+            self._take(news)
+        say(f"the time is over: {sentence(self._last).text}", sys.stderr)
+
+    def _take(self, news: Now | LivePass | type[Stop] | None) -> None:
+        if isinstance(news, LivePass):
+            self._passes += 1
+            state = self._engine.now.state
+            # A file that has ended tells what was wrong with it.
+            note = state.sentence if state.status is SourceStatus.ENDED else None
+            self._form.show_pass(heard(news, target=self._target, pair=self._pair, note=note), news)
+        elif isinstance(news, Now):
+            self._form.show_sounding(news)
+
+    def _show_rest(self) -> None:
+        """What came while the engine was stopped; above all the last pass."""
+        while True:
+            try:
+                self._take(self._news.get_nowait())
+            except queue.Empty:
+                break
+        self._form.leave()
+        if self._unwritten:
+            say(f"{self._unwritten} soundings were not written: nobody read them in time", sys.stderr)
+
+    def _say_nothing_was_heard(self) -> int:
+        now = self._last
+        why = "no sound came" if now.state.status is SourceStatus.RUNNING else sentence(now).text
+        if not self._is_asked_to_stop:
+            raise SourceError(f"nothing was heard from {now.state.info.name}: {why}")
+        say(f"nothing was heard: {why}", sys.stderr)
+        return 0
+
+    def _is_overdue(self, elapsed_s: float) -> bool:
+        """Whether the time that was asked for is over although so much sound has not come."""
+        if self._seconds is None:
+            return False
+        status = self._engine.now.state.status
+        late_s = {SourceStatus.LOST: LATE_S, SourceStatus.OPENING: OPENING_S}.get(status)
+        return late_s is not None and elapsed_s > self._seconds + late_s
+
+    # --- called from other places than the main thread's loop
+
+    def _put_sounding(self, rows: Soundings) -> None:
+        if self._news.qsize() >= MOST_WAITING:
+            self._unwritten += 1
+        else:
+            self._news.put(self._engine.now)
+
+    def _ask_to_stop(self) -> None:
+        self._is_asked_to_stop = True
+        self._news.put(Stop)
+
+
+@contextmanager
+def _stopped_by_signals(stop: Callable[[], None]) -> Iterator[None]:
+    """Ctrl-C and the wish to terminate end the listening; a second Ctrl-C ends the program."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def handle(number: int, frame: Any) -> None:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        stop()
+
+    before = {number: signal.signal(number, handle) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+# --- three ways of showing it
+
+
+def _form_of_text() -> _Lines | _Block:
+    return _Block() if can_redraw(sys.stdout) else _Lines()
+
+
+class _Text:
+    """What both forms of text have in common."""
+
+    def __init__(self) -> None:
+        self._keeper = Keeper()
+
+    def _sentence(self, now: Now) -> str:
+        return self._keeper.keep(sentence(now), time.monotonic()).text
+
+    def show_sounding(self, now: Now) -> None:
+        """Soundings are shown by the clock, not one by one."""
+
+    def show_pass(self, checked: Checked, live_pass: LivePass) -> None:
+        """The summary of a pass that has ended."""
+        self.leave()
+        say("\n" + summary_block(checked), sys.stdout)
+
+    def leave(self) -> None:
+        """Go on below."""
+
+
+class _Block(_Text):
+    """A block that is redrawn in place a few times a second."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._screen = Screen(sys.stdout)
+        self._next_s = 0.0
+
+    def show(self, now: Now) -> None:
+        if time.monotonic() < self._next_s:
+            return
+        self._next_s = time.monotonic() + REDRAW_S / 2
+        columns, rows = size_of(sys.stdout)
+        text = self._sentence(now)
+        lines = block(now, text, columns=columns)
+        if rows <= BLOCK_LINES:
+            # Too low for all of it: what matters most.
+            lines = lines[:4] if rows > 4 else lines[1:2]
+        self._screen.draw(lines)
+
+    def leave(self) -> None:
+        self._screen.leave()
+
+
+class _Lines(_Text):
+    """One line a second, for files and pipes."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._next_s = 0.0
+
+    def show(self, now: Now) -> None:
+        if time.monotonic() >= self._next_s:
+            self._next_s = time.monotonic() + LINE_S
+            say(line(now, self._sentence(now)), sys.stdout)
+
+
+class _Json:
+    """One object a line; what is to be said of the source goes to standard error."""
+
+    def __init__(self) -> None:
+        self._said: Sentence | None = None
+
+    def show_sounding(self, now: Now) -> None:
+        say(as_line(sounding_object(now)), sys.stdout)
+
+    def show(self, now: Now) -> None:
+        state = now.state
+        is_plain = state.status is SourceStatus.OPENING and state.sentence is None
+        if state.status is SourceStatus.ENDED or is_plain:
+            return  # the summary, or the first sounding, tells
+        found = sentence(now)
+        if found.kind.is_about_source and found != self._said:
+            say(found.text, sys.stderr)
+        self._said = found if found.kind.is_about_source else None
+
+    def show_pass(self, checked: Checked, live_pass: LivePass) -> None:
+        made = summary_object(checked, spec=live_pass.info.spec, is_judged=live_pass.has_verdict)
+        say(as_line(made), sys.stdout)
+        for text in checked.notes:
+            say(f"{checked.name}: {text}", sys.stderr)
+
+    def leave(self) -> None:
+        """Nothing is left open."""
