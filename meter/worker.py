@@ -21,7 +21,10 @@ HOPS_A_STEP: Final = 64
 """So that commands are heard while a file comes as fast as it can."""
 
 SHORTEST_WAIT_S: Final = 0.010
-LONGEST_WAIT_S: Final = 0.050
+LONGEST_WAIT_S: Final = 0.060
+MARGIN_S: Final = 0.004
+"""Later than on the dot: a delivery that is just coming is there then."""
+
 IDLE_WAIT_S: Final = 0.025
 """Nothing came although it was time: the next delivery is near, or there is none."""
 
@@ -101,6 +104,8 @@ class Worker:
             if self._is_over() or not self._take_next():
                 break
             has_come = True
+            if state.status is SourceStatus.RUNNING and self._is_empty():
+                break  # a gap behind the last frame is told with the next ones
         if self._measuring is not None and self._measuring.take_eye():
             has_news = True
         if self._is_over():
@@ -116,7 +121,7 @@ class Worker:
         """Whether it is another one."""
         if self._measuring is not None:
             self._measuring.is_withheld = is_withheld(state)
-        if state == self._state:
+        if state is self._state or state == self._state:
             return False
         self._state = state
         self._judge()
@@ -155,7 +160,7 @@ class Worker:
             return LONGEST_WAIT_S
         if self.reader.behind_frames >= self._measuring.wanted_frames:
             return 0.0
-        wait_s = self._measuring.wanted_frames / self._measuring.rate_hz
+        wait_s = self._measuring.wanted_frames / self._measuring.rate_hz + MARGIN_S
         return min(max(wait_s, SHORTEST_WAIT_S if has_come else IDLE_WAIT_S), LONGEST_WAIT_S)
 
     # --- how much is left of the time that was asked for

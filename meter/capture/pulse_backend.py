@@ -19,6 +19,9 @@ DEVICE: Final = "device:"
 NO_OUTPUT: Final = "the sound server has no output"
 CONNECT_ONE: Final = "connect loudspeakers, headphones or an interface"
 
+OPENING_WITHIN_S: Final = 2.0
+"""For the answer of a server that may just have started."""
+
 _numbers = itertools.count(1)
 
 
@@ -47,7 +50,7 @@ class PulseBackend:
     def open(self) -> SourceInfo:
         """See `Backend`."""
         self.close()
-        view = self._server.view()
+        view = self._server.view(OPENING_WITHIN_S)
         source = self._source_in(view)
         info = info_of(view, source, self.spec, self._pair)
         take = channels_to_take(info.name, source.channels, self._pair, source.positions)

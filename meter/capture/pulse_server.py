@@ -6,7 +6,9 @@ has a limit: a server that stands still is an error here, never a program that h
 
 Where the monitor of an output lies was measured (PulseAudio 16.1, PipeWire 0.3.65): PulseAudio
 takes it behind the output's volume and mute; PipeWire before them, unless the output has the
-property ``monitor.channel-volumes``.
+property ``monitor.channel-volumes``. A card of PulseAudio that turns itself down does so behind the
+monitor, but for a remainder that the server does not tell (from its sources, not measured): its
+volume is told like any other, for no verdict is better than one that is a little wrong.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ here it is only measured (`Cycles`), because a busy machine makes everything lat
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -21,7 +22,7 @@ import soundfile
 from meter.passes import measure
 from meter.soundings import Summary
 from tests.support import debian
-from tests.support.hearing import Hearing, counter, numbers, write_float
+from tests.support.hearing import Hearing, command, counter, numbers, write_float
 from tests.support.scenes import plays
 from tests.support.sound_server import Jack, PipeWire, PulseAudio, SpeaksPulse
 
@@ -104,6 +105,63 @@ def test_a_piece_heard_live_measures_as_its_file_does(scene, music):
 @plays(piece_heard, PipeWire)
 def test_through_pipewire_too(scene, music):
     check_piece(scene)
+
+
+def what_listen_says(
+    server: SpeaksPulse, *options: str, play: Callable[[], Any]
+) -> tuple[list[dict[str, Any]], str]:
+    """The objects and the messages of `leadline listen --json` on what the system plays."""
+    with command(["listen", "--source", "system", "--json", *options], server.env) as listening:
+        lines = [listening.stdout.readline()]
+        play()
+        lines += listening.stdout
+        messages = listening.stderr.read()
+        assert listening.wait() == 0, messages
+    return [json.loads(line) for line in lines], messages
+
+
+def listened() -> tuple[dict[str, Any], dict[str, Any]]:
+    """`leadline listen` on the piece that is played, and `leadline check` on its file."""
+    samples, rate_hz = excerpt()
+    with PulseAudio() as server:
+        path = write_float(server.folder / "piece.wav", samples, rate_hz)
+        seconds = str(PIECE_S + 4)
+        player = partial(server.play, path, sink="out")
+        made, messages = what_listen_says(server, "--seconds", seconds, play=lambda: player().wait())
+        assert messages == ""
+        with command(["check", "--json", str(path)], server.env) as checking:
+            checked = json.loads(checking.stdout.read())
+    return made[-1], checked
+
+
+@SERVER
+@plays(listened)
+def test_listen_says_of_what_the_machine_plays_what_check_says_of_the_file(scene, music):
+    live, file = scene
+    assert (live["type"], live["lost_frames"]) == ("summary", 0)
+    for key in ("integrated_lufs", "true_peak_dbtp"):
+        assert live[key] == pytest.approx(file[key], abs=0.05)
+
+
+def listened_turned_down() -> tuple[list[dict[str, Any]], str]:
+    """`leadline listen` with a target, at half the volume."""
+    samples, rate_hz = excerpt()
+    with PulseAudio() as server:
+        server.pactl("set-sink-volume", "out", "50%")
+        path = write_float(server.folder / "piece.wav", samples[: 5 * rate_hz], rate_hz)
+        options = ("--target", "club", "--seconds", "5")
+        return what_listen_says(server, *options, play=partial(server.play, path, sink="out"))
+
+
+@SERVER
+@plays(listened_turned_down)
+def test_at_half_the_volume_listen_gives_no_verdict(scene, music):
+    made, messages = scene
+    later = [line for line in made if line["type"] == "sounding" and line["at_s"] > 3.5]
+    assert later and all(line["short_term_lufs"] is not None for line in later)
+    assert {(line["verdict"], line["why_null"]["verdict"]) for line in later} == {(None, "withheld")}
+    assert made[-1]["verdicts"] == {}
+    assert "the system volume is at -18.1 dB" in messages
 
 
 # --- every bit --------------------------------------------------------------------------------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import signal
 import subprocess
 import sys
@@ -151,12 +150,13 @@ def write_float(path: Path, samples: np.ndarray, rate_hz: int) -> Path:
     return path
 
 
-def run_command(arguments: list[str], env: Mapping[str, str]) -> subprocess.CompletedProcess[str]:
-    """A command of ours."""
-    return subprocess.run(
+def command(arguments: list[str], env: Mapping[str, str]) -> subprocess.Popen[str]:
+    """A command of ours, running."""
+    return subprocess.Popen(
         [sys.executable, "-m", "meter", *arguments],
         cwd=ROOT,
-        env=os.environ | env | {"PYTHONPATH": str(ROOT)},
-        capture_output=True,
+        env={**env, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
         text=True,
     )

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import pytest
 
-AT_ONCE: Final = 12
+AT_ONCE: Final = 18
 """Mostly they wait; more of them at a time would make one another late."""
 
 
