@@ -546,6 +546,7 @@ def server_frozen(times: int) -> Cycles:
         return cycles
 
 
+@pytest.mark.long  # its deadlines are too near for a busy machine
 @SERVER
 @plays(server_frozen, 2)
 def test_a_server_that_stands_still_is_said_to_heard_again_and_holds_no_stop(scene):
