@@ -188,6 +188,7 @@ def test_a_sub_out_of_phase_is_said_to_differ_in_phase():
         (0.0, "it is one-sided, right is silent beside left"),
         (0.1, "it is one-sided, right is 20 dB under left"),
         (0.3, "it is one-sided, right is 10 dB under left"),
+        (0.32, "it is one-sided, right is 10 dB under left"),  # 9.9 dB apart, but alike
     ],
 )
 def test_a_sub_on_one_side_is_never_said_to_be_a_matter_of_phase(right, why):

@@ -167,6 +167,17 @@ def test_what_a_file_promised_and_does_not_hold_is_lost_at_its_end():
     ]
 
 
+def test_what_was_lost_in_an_earlier_ring_is_not_lost_again_at_the_end():
+    heard = Heard()
+    heard.hear(noise(0.2))
+    heard.source.lose(100)
+    heard.source.reopen()
+    heard.hear(noise(0.2))
+    heard.source.end()
+    heard.worker.step()
+    assert [one.lost_frames for one in heard.passes] == [100, 0]
+
+
 # --- hold and mark
 
 
@@ -231,6 +242,29 @@ def test_a_mark_ends_the_pass_and_the_open_sounding_is_the_first_of_the_next():
     assert (len(first.store), len(second.store)) == (10, 6)
     assert second.store.rows()["start_frame"][0] == 0
     assert int(second.store.rows()["frames"].sum()) == round(0.55 * RATE_HZ)
+
+
+def test_what_stands_open_at_a_mark_is_kept_when_nothing_comes_after_it():
+    heard = Heard()
+    heard.hear(noise(1.05))
+    heard.command("mark")
+    heard.finish()
+    assert [int(one.store.rows()["frames"].sum()) for one in heard.passes] == [48_000, 2400]
+
+
+def test_a_hold_lasts_over_another_ring():
+    heard = Heard()
+    heard.hear(noise(0.2))
+    heard.command("hold", True)
+    heard.source.reopen(rate_hz=44_100)
+    heard.hear(noise(0.2, rate_hz=44_100))
+    heard.command("hold", False)
+    heard.hear(noise(0.1, rate_hz=44_100))
+    heard.finish()
+    assert [(one.rate_hz, len(one.store), one.holds) for one in heard.passes] == [
+        (48_000, 2, []),
+        (44_100, 1, []),
+    ]
 
 
 def test_a_mark_while_held_begins_the_pass_when_the_hold_is_over():
