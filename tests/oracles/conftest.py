@@ -9,7 +9,10 @@ import pytest
 import soundfile
 
 from meter.files import open_audio
+from meter.passes import measure
+from meter.soundings import Summary
 from meter.units import Samples
+from tests.support import ffmpeg
 
 MINUTE_S = 60
 
@@ -35,6 +38,28 @@ def pieces(music: tuple[Path, ...]) -> tuple[Piece, ...]:
     assert len(chosen) >= 10, "fewer than ten pieces of a minute: tests/packages.txt names too little music"
     assert {piece.rate_hz for piece in chosen} >= {44_100, 48_000}
     return chosen
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A piece as FFmpeg and as Leadline read it."""
+
+    piece: Piece
+    theirs: ffmpeg.Opinion
+    ours: Summary
+
+
+@pytest.fixture(scope="session")
+def readings(pieces: tuple[Piece, ...]) -> tuple[Read, ...]:
+    """Both readings of every piece, taken once."""
+    return tuple(
+        Read(
+            piece,
+            ffmpeg.opinion(piece.samples, rate_hz=piece.rate_hz),
+            measure(piece.samples, rate_hz=piece.rate_hz),
+        )
+        for piece in pieces
+    )
 
 
 def _first_minute(path: Path) -> Piece:

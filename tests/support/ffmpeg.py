@@ -10,6 +10,7 @@ import numpy as np
 from meter.units import Samples, amplitude_to_db
 
 _FRAME = 4096
+_LAYOUTS = {1: "mono", 2: "stereo", 6: "5.1"}
 _PEAK_GAIN = 64.0
 """Its metadata gives peaks as amplitudes with three decimals: scaled up, they have more."""
 
@@ -24,10 +25,12 @@ class Opinion:
 
 
 def opinion(samples: Samples, *, rate_hz: int) -> Opinion:
-    """FFmpeg's reading of stereo samples, shape (n, 2)."""
+    """FFmpeg's reading of mono, stereo or 5.1 samples (L, R, C, LFE, Ls, Rs), shape (n, channels)."""
     last = _last_metadata(samples, rate_hz, "metadata=1")
     loud = _last_metadata(samples * np.float32(_PEAK_GAIN), rate_hz, "metadata=1:peak=true")
-    peaks = (float(loud[f"lavfi.r128.true_peaks_ch{channel}"]) / _PEAK_GAIN for channel in (0, 1))
+    peaks = (
+        float(loud[f"lavfi.r128.true_peaks_ch{channel}"]) / _PEAK_GAIN for channel in range(samples.shape[1])
+    )
     return Opinion(
         integrated_lufs=float(last["lavfi.r128.I"]),
         loudness_range_lu=float(last["lavfi.r128.LRA"]),
@@ -37,7 +40,8 @@ def opinion(samples: Samples, *, rate_hz: int) -> Opinion:
 
 def _last_metadata(samples: Samples, rate_hz: int, options: str) -> dict[str, str]:
     graph = av.filter.Graph()
-    source = graph.add_abuffer(format="fltp", sample_rate=rate_hz, layout="stereo")
+    layout = _LAYOUTS[samples.shape[1]]
+    source = graph.add_abuffer(format="fltp", sample_rate=rate_hz, layout=layout)
     loudness = graph.add("ebur128", options)
     sink = graph.add("abuffersink")
     source.link_to(loudness)
@@ -46,7 +50,7 @@ def _last_metadata(samples: Samples, rate_hz: int, options: str) -> dict[str, st
     last: dict[str, str] = {}
     for start in range(0, len(samples), _FRAME):
         planes = np.ascontiguousarray(samples[start : start + _FRAME].T, np.float32)
-        frame = av.AudioFrame.from_ndarray(planes, format="fltp", layout="stereo")
+        frame = av.AudioFrame.from_ndarray(planes, format="fltp", layout=layout)
         frame.sample_rate = rate_hz
         frame.pts = start
         graph.push(frame)
