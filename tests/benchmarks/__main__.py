@@ -54,13 +54,20 @@ def main() -> int:
 
 
 def machine() -> str:
-    """Which kernels run, and how busy the machine is."""
+    """Which kernels run, who chose them, against which FFmpeg, and how busy the machine is."""
+    import av
     import numpy  # noqa: F401  - loads the library that is asked about
     from threadpoolctl import threadpool_info
 
-    pools = threadpool_info()
+    pools = [pool for pool in threadpool_info() if pool["user_api"] == "blas"]
     kernels = {f"{pool.get('architecture', '')} {pool['num_threads']} thread" for pool in pools}
-    return f"matrix products: {'; '.join(sorted(kernels))}; load before the run: {os.getloadavg()[0]:.2f}"
+    # A variable can hold the library to older kernels than the processor has: half as fast.
+    forced = os.environ.get("OPENBLAS_CORETYPE")
+    return (
+        f"matrix products: {'; '.join(sorted(kernels))}"
+        f"{f' (OPENBLAS_CORETYPE={forced})' if forced else ''}; FFmpeg {av.ffmpeg_version_info}; "
+        f"load before the run: {os.getloadavg()[0]:.2f}"
+    )
 
 
 def speed(path: Path, form: str, args: argparse.Namespace) -> int:

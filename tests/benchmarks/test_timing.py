@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
+from tests.benchmarks import __main__ as benchmarks
 from tests.benchmarks import live, material, rivals
 from tests.benchmarks.timing import Comparison, compare
 
@@ -41,3 +44,10 @@ def test_every_rival_measures_a_file_of_every_form(tmp_path, form):
 
 def test_the_paced_run_costs_something_and_less_than_a_core():
     assert 0.0 < live.share_of_a_core_pct(seconds=0.5) < 100.0
+
+
+def test_it_says_which_kernels_run_and_what_chose_them(monkeypatch):
+    monkeypatch.setenv("OPENBLAS_CORETYPE", "Slow")
+    assert re.match(r"matrix products: .+ 1 thread \(OPENBLAS_CORETYPE=Slow\); FFmpeg ", benchmarks.machine())
+    monkeypatch.delenv("OPENBLAS_CORETYPE")
+    assert re.search(r" 1 thread; FFmpeg \S+; load before the run: \d", benchmarks.machine())
