@@ -23,7 +23,7 @@ import numpy as np
 
 from meter.capture.abandon import within
 from meter.capture.backend import OnBlock
-from meter.capture.jack_child import HEADER
+from meter.capture.jack_child import FAREWELL_S, HEADER
 from meter.capture.layout import channels_to_take
 from meter.capture.opening import CLOSE_WITHIN_S, hangs
 from meter.capture.records import SourceInfo
@@ -162,9 +162,14 @@ class _Child:
 
     def close(self) -> None:
         self._on_block = None
-        # Killed, not asked: it may hang in JACK, and has nothing to lose.
-        self._process.kill()
-        self._process.wait(CLOSE_WITHIN_S)
+        if self._process.stdin is not None:
+            with contextlib.suppress(OSError):
+                self._process.stdin.close()
+        try:
+            self._process.wait(FAREWELL_S + 0.3)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait(CLOSE_WITHIN_S)
         if self._thread is not None:
             self._thread.join(CLOSE_WITHIN_S / 2.0)
         for pipe in (self._process.stdin, self._process.stdout):
@@ -182,11 +187,9 @@ class _Child:
 
     def _run(self) -> None:
         while block := self._block():
-            frames, captured_s = block
             on_block = self._on_block
-            if on_block is None:
-                break
-            on_block(frames, captured_s)
+            if on_block is not None:  # else it is read all the same: the child must not wait for us
+                on_block(*block)
         self._has_ended = True
 
     def _block(self) -> tuple[np.ndarray[Any, np.dtype[np.float32]], float] | None:

@@ -6,9 +6,8 @@
     python -m meter.capture.jack_child hear NAME COUNT   one JSON line, then blocks
 
 A block is `HEADER` (frames, time of its first frame in seconds) and its frames as float32. The
-process ends when its standard input or output is closed, and without a farewell: PortAudio
-cannot be ended where JACK has died. It has nothing else to do, so even short periods of JACK are
-heard without a loss.
+process ends when its standard input or output is closed. It has nothing else to do, so even short
+periods of JACK are heard without a loss.
 """
 
 from __future__ import annotations
@@ -30,6 +29,9 @@ HOST: Final = "JACK Audio Connection Kit"
 CLIENT_NAME: Final = ctypes.c_char_p(b"Leadline")
 """PortAudio keeps the address only."""
 
+FAREWELL_S: Final = 0.7
+"""A client that goes without a word stays in JACK's books, and makes JACK fail when it ends (measured)."""
+
 POLL_S: Final = 0.01
 KEPT_S: Final = 15.0
 """How much is kept for a program that stalls; what is older is lost, and its times tell how much."""
@@ -44,15 +46,22 @@ def main(arguments: list[str]) -> None:
     except (ImportError, OSError):
         _say(out, {"error": "PortAudio is missing"})
         os._exit(1)
-    if arguments[:1] == ["list"]:
-        _say(out, {"devices": _devices(sounddevice)})
-        os._exit(0)
-    try:
-        _hear(sounddevice, out, arguments[1], int(arguments[2]))
-    except (sounddevice.PortAudioError, LookupError) as error:
-        _say(out, {"error": str(error)})
-    except OSError:
-        pass  # nobody listens any more
+    with suppress(OSError):  # nobody listens any more
+        try:
+            if arguments[:1] == ["list"]:
+                _say(out, {"devices": _devices(sounddevice)})
+            else:
+                _hear(sounddevice, out, arguments[1], int(arguments[2]))
+        except (sounddevice.PortAudioError, LookupError) as error:
+            _say(out, {"error": str(error)})
+    threading.Thread(target=_leave_soon, daemon=True).start()
+    sounddevice._terminate()
+    os._exit(0)
+
+
+def _leave_soon() -> None:
+    """Do not wait for a JACK that has died."""
+    time.sleep(FAREWELL_S)
     os._exit(0)
 
 
@@ -96,23 +105,25 @@ def _hear(sound: Any, out: BinaryIO, name: str, channels: int) -> None:
             while at_s - blocks[0][1] > KEPT_S:
                 blocks.popleft()
 
-    threading.Thread(target=_end_with_input, daemon=True).start()
+    is_over = threading.Event()
+    threading.Thread(target=_wait_for_end, args=(is_over,), daemon=True).start()
     with sound.InputStream(
         device=device["index"], channels=channels, samplerate=rate_hz, dtype="float32", callback=take
     ):
         _say(out, {"rate_hz": rate_hz})
-        while True:
+        while not is_over.wait(POLL_S):
             while blocks:
                 frames, at_s, data = blocks.popleft()
                 out.write(HEADER.pack(frames, at_s) + data)
             out.flush()
-            time.sleep(POLL_S)
 
 
-def _end_with_input() -> None:
+def _wait_for_end(is_over: threading.Event) -> None:
+    """When standard input ends, leave."""
     while sys.stdin.buffer.read(1):
         pass
-    os._exit(0)
+    is_over.set()
+    _leave_soon()
 
 
 if __name__ == "__main__":

@@ -130,3 +130,23 @@ def test_where_no_jack_runs_no_process_is_started(monkeypatch):
     monkeypatch.setenv("JACK_DEFAULT_SERVER", "none-of-this-name")
     monkeypatch.setattr(jack, "_command", lambda *arguments: pytest.fail("a process was started"))
     assert jack.inputs() == ()
+
+
+def test_the_process_is_let_take_leave_of_jack(child, tmp_path):
+    child(THEN_WAITS + f"; open({str(tmp_path / 'left')!r}, 'w').close()")
+    opened = backend((1, 3), channels=3)
+    opened.open()
+    heard(opened)
+    opened.close()
+    assert (tmp_path / "left").exists()
+
+
+def test_a_process_that_hangs_in_jack_is_ended(child, monkeypatch):
+    monkeypatch.setattr(jack, "FAREWELL_S", 0.1)
+    child(HEARS + "time.sleep(60)")
+    opened = backend((1, 3), channels=3)
+    opened.open()
+    heard(opened)
+    process = opened._child._process
+    opened.close()
+    assert process.returncode < 0

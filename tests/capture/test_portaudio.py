@@ -123,9 +123,7 @@ def test_a_device_that_hangs_is_left_behind_and_closed_when_it_comes(sound, libr
         return opens(**arguments)
 
     monkeypatch.setattr(sound, "InputStream", hang)
-    with pytest.raises(
-        SourceError, match="the interface does not open, nor does it say why"
-    ):
+    with pytest.raises(SourceError, match="the interface does not open, nor does it say why"):
         portaudio.open_stream(PLAN)
     assert library.open_streams, "while it may still open, PortAudio must not be started anew"
     may_go.set()

@@ -44,7 +44,14 @@ class Hearing:
         self._file = Path(tempfile.mkdtemp(prefix="heard", dir=server.folder)) / "heard.npz"
         self._changed = threading.Condition()
         self.process = subprocess.Popen(
-            [sys.executable, str(ROOT / "tests/support/hear.py"), spec, str(self._file), *extra],
+            [
+                *server.first,
+                sys.executable,
+                str(ROOT / "tests/support/hear.py"),
+                spec,
+                str(self._file),
+                *extra,
+            ],
             env=server.env | {"PYTHONPATH": str(ROOT)},
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
