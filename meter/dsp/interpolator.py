@@ -24,8 +24,10 @@ SINE_EDGE: Final = 0.4535
 BAND_EDGE: Final = 0.48
 """Pass band as a share of the sample rate: 21.2 kHz at 44.1 kHz, 23.0 kHz at 48 kHz.
 
-Hard-clipped material has strong content up there. Against a 32-fold interpolation of 29 pieces
-driven 12 dB into a ceiling, 40 taps to 0.4535 were up to 0.08 dB off, these 0.028; a sine up to
+Hard-clipped material has strong content up there, and what its true peak is depends on how much of
+it a reference lets through: references from 0.4535 to 0.495 of the rate differ by up to 0.26 dB among
+themselves (docs/oracles.md). Against those at 0.47 and 0.48 this reads within 0.05 dB. Taps and edges
+were chosen on the same 29 pieces, out of 14 settings: on other material it may be worse. A sine up to
 20 kHz reads within 0.007 dB."""
 
 HIGH_RATE_HZ: Final = 88_200
