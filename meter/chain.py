@@ -387,7 +387,7 @@ class Chain:
         return readings.reading_of(self, waiting)
 
     def close(self) -> None:
-        """End the second thread, where there is one."""
+        """End the threads beside the caller, where there are any."""
         self._analyser.close()
 
     def __enter__(self) -> Self:

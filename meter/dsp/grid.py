@@ -14,12 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.errors import UsageError
+from meter.soundings import CELLS_A_SECOND, CELLS_A_SOUNDING
 
-CELLS_A_SECOND: Final = 100
 CELLS_A_BLOCK: Final = 5
 BLOCKS_A_SECOND: Final = CELLS_A_SECOND // CELLS_A_BLOCK
-BLOCKS_A_SOUNDING: Final = 2
-CELLS_A_SOUNDING: Final = CELLS_A_BLOCK * BLOCKS_A_SOUNDING
+BLOCKS_A_SOUNDING: Final = CELLS_A_SOUNDING // CELLS_A_BLOCK
 
 MIN_RATE_HZ: Final = 8_000
 MAX_RATE_HZ: Final = 384_000

@@ -19,8 +19,8 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp import gating
-from meter.dsp.grid import CELLS_A_SOUNDING
 from meter.dsp.histogram import PowerHistogram
+from meter.soundings import CELLS_A_SOUNDING
 from meter.units import Floats
 
 Bools = npt.NDArray[np.bool_]

@@ -43,7 +43,7 @@ def lr4_high_pass(f_hz: float, *, rate_hz: float) -> Floats:
 
 
 def _twice(corner_hz: float, rate_hz: float, *, high_pass: bool) -> Floats:
-    f_hz = np.concatenate([np.geomspace(corner_hz / 20.0, PASS_SHARE * rate_hz, 400)])
+    f_hz = np.geomspace(corner_hz / 20.0, PASS_SHARE * rate_hz, 400)
     ratio = (f_hz / corner_hz) ** (-4.0 if high_pass else 4.0)
     b, a = fit_biquad(f_hz, 1.0 / (1.0 + ratio), rate_hz=rate_hz, centre_hz=corner_hz, high_pass=high_pass)
     return np.tile(np.concatenate([b, a]), (2, 1))

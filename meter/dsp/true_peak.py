@@ -1,8 +1,8 @@
 """True peak: the highest point of the waveform between and on the samples, per channel.
 
-Oversampling by the filters of `interpolator` (one matrix product a block), then a sine through
-the three highest neighbouring points. Readings lag the samples by half a filter (0.5 ms at
-48 kHz); `finish` brings the last of them.
+Oversampling by the filters of `interpolator` (a matrix product a block for each offset), then a
+sine through the three highest neighbouring points. Readings lag the samples by half a filter
+(0.75 ms at 48 kHz); `finish` brings the last of them.
 
 Source
 ------
@@ -77,9 +77,8 @@ class TruePeakMeter:
         self._channels = channels
         self._factor = oversampling(grid.rate_hz)
         self._group = grid.divisor_near(_GROUP) if grid.is_regular else _GROUP
-        self._rows = -(-(grid.block_frames(0) + 1) // self._group)
-        if grid.is_regular:
-            self._rows = grid.block_frames(0) // self._group
+        longest = grid.block_frames(0) + (0 if grid.is_regular else 1)
+        self._rows = -(-longest // self._group)
         self._kernels = [self._toeplitz(taps) for taps in interpolating_filters(self._factor)]
         self._threshold = 1.0 / largest_rise(self._factor)
         self._input: Float32s = np.zeros((0, 0, 0), np.float32)
