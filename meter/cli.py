@@ -7,15 +7,14 @@ Exit status: 0 done, 1 a file missed its target (with --strict) or a proof faile
 from __future__ import annotations
 
 import argparse
-import math
 import os
-import re
 import sys
 from collections.abc import Callable
 from typing import Final
 
 from meter import listen_command
-from meter.errors import MeterError, UsageError
+from meter.arguments import add_crossover, crossover_from, pair_from
+from meter.errors import MeterError
 
 INTERRUPTED: Final = 130
 READER_GONE: Final = 141
@@ -31,8 +30,8 @@ examples:
   leadline check tune.flac --target ebu-r128 --strict    exit status 1 when it misses
   leadline check set.wav --json                  one JSON object a line
   leadline listen --target club                  what the machine plays, live; Ctrl-C ends it
+  leadline demo                                  the same on a tune with planted faults, without a sound
   leadline sources                               what can be listened to
-  leadline demo                                  a tune with planted faults, measured
   leadline prove                                 the published test signals, measured here and now
 """
 
@@ -113,7 +112,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     _add_check(commands)
     _add_prove(commands)
-    _add_demo(commands)
+    listen_command.add_demo_parser(commands)
     listen_command.add_parser(commands)
     _add_sources(commands)
     return parser
@@ -135,12 +134,7 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     check.add_argument("--json", action="store_true", help="one JSON object a line")
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
-    check.add_argument(
-        "--crossover",
-        metavar="HZ",
-        default="120",
-        help="up to where the low end goes: 40 to 300 Hz, 120 unless set",
-    )
+    add_crossover(check)
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
     check.set_defaults(run=_check)
 
@@ -155,17 +149,6 @@ def _add_prove(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     prove.add_argument("--json", action="store_true", help="one JSON object a line")
     prove.set_defaults(run=_prove)
-
-
-def _add_demo(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    demo = commands.add_parser(
-        "demo",
-        help="measure the demo tune and name its planted faults",
-        description="Make the demo tune, measure it, and say whether each planted fault is read.",
-        epilog="exit status: 0 every reading agrees with what was planted, 1 one does not.",
-        allow_abbrev=False,
-    )
-    demo.set_defaults(run=_demo)
 
 
 def _add_sources(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -198,40 +181,10 @@ def _prove(args: argparse.Namespace) -> int:
     return prove.run(args.json)
 
 
-def _demo(args: argparse.Namespace) -> int:
-    from meter import demo
-
-    return demo.run()
-
-
 def _sources(args: argparse.Namespace) -> int:
     from meter import sources_command
 
     return sources_command.run(args.json)
-
-
-def pair_from(text: str) -> tuple[int, int]:
-    """Two channels from "3,4"; `UsageError` for anything else."""
-    found = re.fullmatch(r"\s*([1-9][0-9]{0,3})\s*,\s*([1-9][0-9]{0,3})\s*", text, re.ASCII)
-    if found is None or int(found[1]) == int(found[2]):
-        raise UsageError(
-            f"--channels {text} came; expected two different channels counted from 1, such as --channels 3,4"
-        )
-    return int(found[1]), int(found[2])
-
-
-def crossover_from(text: str) -> float:
-    """A crossover frequency in Hz; `UsageError` for anything else."""
-    from meter.check import CROSSOVER_RANGE_HZ
-
-    lowest, highest = CROSSOVER_RANGE_HZ
-    try:
-        value_hz = float(text)
-    except ValueError:
-        value_hz = math.nan
-    if not lowest <= value_hz <= highest:
-        raise UsageError(f"--crossover {text} came; expected a frequency of {lowest:g} to {highest:g} Hz")
-    return value_hz
 
 
 def _say_problem(problem: MeterError, *, as_json: bool) -> int:
