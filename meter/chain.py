@@ -325,6 +325,15 @@ class Chain:
         self.lost_frames = 0
         self.loudness.mark()
 
+    def set_over_limit(self, limit_dbtp: float) -> None:
+        """Count overs against another limit from the next block on.
+
+        Of the overs known so far those stay that pass it too. Soundings keep what they have counted.
+        """
+        self._land()
+        self._analyser.peaks.limit = db_to_amplitude(limit_dbtp)
+        self._overs.forget_up_to(limit_dbtp)
+
     def _begin_pass(self, *, flags: int) -> None:
         self._has_ended = False
         if not flags:

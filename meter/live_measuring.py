@@ -128,7 +128,7 @@ class Measuring:
 
     @property
     def over_limit_dbtp(self) -> float:
-        """Where overs of this pass begin."""
+        """Where overs begin now."""
         return self.live_pass.over_limit_dbtp
 
     @property
@@ -261,15 +261,17 @@ class Measuring:
                 self.live_pass.holds.append(self._leave_out(self._held_frames))
             self._held_frames = 0
 
-    def will(self, how: How) -> None:
-        """Measure the next pass in another way."""
-        self._how = how
+    def set_over_limit(self, limit_dbtp: float) -> None:
+        """Count overs against another limit from the open sounding on."""
+        self._how = replace(self._how, over_limit_dbtp=limit_dbtp)
+        self._chain.set_over_limit(limit_dbtp)
+        self.live_pass.over_limit_dbtp = limit_dbtp
 
     def mark(self) -> None:
         """End the pass here; a new one begins with the next sounding, while held with the next frame."""
         self._feed_waiting()
         before = self.live_pass
-        if self.is_held or not self._goes_on_alike():
+        if self.is_held:
             self._flush()
             self._chain = self._new_chain(self._how)
             self._start_grid()
@@ -279,10 +281,6 @@ class Measuring:
         self._end_pass()
         self.live_pass = self._new_pass(before.number + (len(before.store) > 0))
         self._is_fresh = self._chain.frames == 0
-
-    def _goes_on_alike(self) -> bool:
-        now = self.live_pass
-        return (now.crossover_hz, now.over_limit_dbtp) == (self._how.crossover_hz, self._how.over_limit_dbtp)
 
     def end(self) -> None:
         """End the last pass; nothing may come afterwards."""

@@ -205,8 +205,14 @@ class Worker:
         self._publish()
 
     def _how(self) -> How:
-        limit_dbtp = 0.0 if self._target is None else self._target.true_peak_limit_dbtp
-        return How(weights=self.source.weights, crossover_hz=self._crossover_hz, over_limit_dbtp=limit_dbtp)
+        return How(
+            weights=self.source.weights,
+            crossover_hz=self._crossover_hz,
+            over_limit_dbtp=self._over_limit_dbtp(),
+        )
+
+    def _over_limit_dbtp(self) -> float:
+        return 0.0 if self._target is None else self._target.true_peak_limit_dbtp
 
     def _turn(self) -> None:
         """The source goes on in another ring: with another pass, and nothing of this one in it."""
@@ -287,10 +293,10 @@ class Worker:
         self._publish()
 
     def set_target(self, target: Target | None) -> None:
-        """Hold what is heard against another target; overs are counted from its limit in the next pass."""
+        """Hold what is heard against another target; overs are counted from its limit at once."""
         self._target = target
         if self._measuring is not None:
-            self._measuring.will(self._how())
+            self._measuring.set_over_limit(self._over_limit_dbtp())
         self._judge()
         self._publish()
 

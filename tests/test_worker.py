@@ -321,20 +321,44 @@ def test_verdicts_come_with_the_target_and_go_with_the_volume():
     assert not heard.worker.live_pass.has_verdict
 
 
-def test_another_target_judges_at_once_and_counts_overs_in_the_next_pass():
+def with_limit(limit_dbtp):
+    return Target(name="a", title="A", source="", limits={"true_peak_dbtp": Limit(max=limit_dbtp)})
+
+
+def test_another_target_judges_at_once_and_counts_overs_from_its_limit_at_once():
     heard = Heard()
     heard.hear(noise(0.5))
     assert heard.worker.now.verdicts == {}
-    heard.command(
-        "set_target", Target(name="a", title="A", source="", limits={"true_peak_dbtp": Limit(max=-30.0)})
-    )
+    heard.command("set_target", with_limit(-30.0))
     assert heard.worker.now.verdicts == {"true_peak_dbtp": Verdict.OVER}
-    assert heard.worker.now.over_limit_dbtp == 0.0
+    assert heard.worker.now.over_limit_dbtp == heard.worker.live_pass.over_limit_dbtp == -30.0
     assert heard.worker.now.last_over is None
-    heard.command("mark")
-    heard.hear(noise(0.5))
-    assert heard.worker.now.over_limit_dbtp == -30.0
+    heard.hear(noise(0.1))
+    assert heard.worker.now.last_over.at_s >= 0.5 - 0.001
     assert heard.worker.now.last_over.peak_dbtp > -30.0
+    assert heard.worker.now.reading.overs > 0
+    assert [int(row["overs"]) > 0 for row in heard.all_rows] == [False] * 5 + [True]
+
+
+def test_a_higher_limit_lets_go_of_the_overs_that_do_not_pass_it():
+    heard = Heard(target=with_limit(-30.0))
+    heard.hear(noise(0.5))
+    assert heard.worker.now.reading.overs > 0
+    heard.command("set_target", with_limit(-1.0))
+    assert heard.worker.now.last_over is None
+    heard.hear(noise(0.1))
+    assert heard.worker.now.reading.overs == 0
+
+
+def test_the_limit_of_a_target_set_while_held_holds_afterwards_too():
+    heard = Heard()
+    heard.hear(noise(0.3))
+    heard.command("hold", True)
+    heard.command("set_target", with_limit(-30.0))
+    heard.command("mark")
+    heard.command("hold", False)
+    heard.hear(noise(0.3))
+    assert heard.worker.now.over_limit_dbtp == -30.0
     assert heard.worker.now.reading.overs > 0
 
 
