@@ -79,7 +79,7 @@ class Measuring:
     is_withheld : bool
         Set by the caller: what comes has gone through a system volume that is not 0 dB.
     eye_peaks_dbfs : tuple of float
-        Highest sample of each channel since the eye was told last: in the middle and at the end of a sounding.
+        Highest sample of each channel since they were told last, at the middle or the end of a sounding.
     eyes : int
         How often there were new ones.
 

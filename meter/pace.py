@@ -1,4 +1,4 @@
-"""When to look for frames again: right behind the deliveries, and no more often than there is something to say.
+"""When to look for frames again: right behind the deliveries, and only when there is something new to say.
 
 Every look costs: after 50 ms of sleep a processor has forgotten what it was about (measured: the same
 few lines take ten times as long as in a loop). So looks are not put at a distance from each other, where
