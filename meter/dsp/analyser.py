@@ -182,7 +182,7 @@ class Analyser:
             whole = np.zeros((self._channels, self._grid.block_frames(0)), np.float32)
             whole[:, : len(frames)] = frames.T
             weighted = self._k.process(whole, blocks=1)[0, :, : len(frames)]
-            record["k_energy"][0, : self._channels] = np.vecdot(weighted, weighted)
+            record["k_energy"][0, : self._channels] = np.vecdot(weighted, weighted, dtype=np.float64)
             for cell, (start, stop) in enumerate(pairwise(cell_edges)):
                 part = weighted[:, start:stop]
                 record["cell_power"][0, cell, : self._channels] = np.vecdot(part, part) / (stop - start)
@@ -206,7 +206,7 @@ class Analyser:
         weighted = self._k.process(self._window.planar(), blocks=blocks)
         if self._grid.is_regular:
             cells = weighted.reshape(blocks, self._channels, CELLS_A_BLOCK, -1)
-            sums = np.vecdot(cells, cells).swapaxes(1, 2)
+            sums = np.vecdot(cells, cells).astype(np.float64).swapaxes(1, 2)
             lengths = np.full((CELLS_A_BLOCK, 1), cells.shape[-1])
         else:
             edges = self._grid.cell_edges(first_block * CELLS_A_BLOCK, CELLS_A_BLOCK + 1)

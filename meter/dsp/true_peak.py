@@ -19,19 +19,18 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp.grid import Grid
-from meter.dsp.interpolator import TAPS, interpolating_filters, oversampling
+from meter.dsp.interpolation import LEFT_FRAMES, PAST_FRAMES, Interpolation
+from meter.dsp.interpolator import TAPS
 from meter.dsp.peak_fit import largest_rise, sine_peaks
 from meter.dsp.window import Window
 from meter.units import Floats, Samples
 
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 LAG_FRAMES: Final = TAPS // 2
 """A reading belongs to the frame this far behind the newest sample."""
-
-_GROUP: Final = 32
-"""Output frames in one row of the matrix product."""
 
 _STRIP_BLOCKS: Final = 16
 """Blocks that are worked on at once, so that they stay in the processor's nearest memory."""
@@ -57,6 +56,34 @@ def no_peaks(channels: int) -> Peaks:
     return Peaks(np.zeros((1, channels)), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
 
 
+class _Flags:
+    """A table of flags of which few are set, found eight at a time.
+
+    Parameters
+    ----------
+    rows, columns : int
+
+    Attributes
+    ----------
+    table : ndarray of bool, shape (rows, columns)
+    """
+
+    def __init__(self, rows: int, columns: int) -> None:
+        self._words = np.zeros(-(-rows * columns // 8), np.uint64)
+        self._last = rows * columns - 1
+        self.table: Bools = self._words.view(np.bool_)[: rows * columns].reshape(rows, columns)
+
+    def places(self, apart: int) -> list[Ints]:
+        """Places around every flag that is set, counted through the table.
+
+        Each array has one place for each eight with a flag among them; together they leave no
+        stretch of `apart` places out.
+        """
+        first = np.flatnonzero(self._words) * 8
+        offsets = [*range(0, 7, min(apart, 7)), 7]
+        return [np.minimum(first + offset, self._last) for offset in offsets]
+
+
 class TruePeakMeter:
     """True peak of a stream of blocks.
 
@@ -70,145 +97,109 @@ class TruePeakMeter:
         Amplitude above which a point is an over.
     """
 
-    past_frames: Final = TAPS - 1
+    past_frames: Final = PAST_FRAMES
 
     def __init__(self, grid: Grid, *, channels: int, limit: float) -> None:
         self.limit = limit
         self._channels = channels
-        self._factor = oversampling(grid.rate_hz)
-        self._group = grid.divisor_near(_GROUP) if grid.is_regular else _GROUP
-        longest = grid.block_frames(0) + (0 if grid.is_regular else 1)
-        self._rows = -(-longest // self._group)
-        self._kernels = [self._toeplitz(taps) for taps in interpolating_filters(self._factor)]
-        self._threshold = 1.0 / largest_rise(self._factor)
-        self._input: Float32s = np.zeros((0, 0, 0), np.float32)
-        self._fine: Float32s = np.zeros((0, 0, 0, 0), np.float32)
-        self._height: Float32s = np.zeros((0, 0, 0), np.float32)
-        self._scratch: Float32s = self._height
-        self._last_point: Float32s = np.zeros(channels, np.float32)
-
-    def _toeplitz(self, taps: Floats) -> Float32s:
-        """Matrix from a row of samples to the points at one offset behind each of its frames."""
-        kernel = np.zeros((self._group + TAPS - 1, self._group), np.float32)
-        for frame in range(self._group):
-            kernel[frame : frame + TAPS, frame] = taps
-        return kernel
+        self._points = Interpolation(grid, channels=channels)
+        self._factor = self._points.between + 1
+        self._share = np.float32(1.0 / largest_rise(self._factor))
+        self._shape = 0, 0
 
     def reset(self) -> None:
         """Back to silence, as a new object."""
-        self._last_point[:] = 0.0
+        self._points.reset()
 
     def process(self, window: Window, *, blocks: int) -> Peaks:
         """Peaks of the newest frames in the window, which are `blocks` blocks of one length."""
+        points = self._points
+        points.begin(window, blocks=blocks, strip_blocks=_STRIP_BLOCKS)
         frames = window.frames // blocks
-        channels, group, rows = self._channels, self._group, self._rows
-        self._reserve(blocks)
-        planes = self._input.reshape(blocks, channels, rows, group + TAPS - 1)
-        views = None
-        if frames == rows * group:
-            views = window.strided(
-                self.past_frames, blocks=blocks, rows=rows, step=group, width=group + TAPS - 1
-            )
-        else:
-            self._copy_ragged(planes, window, frames)
+        samples = window.planar(PAST_FRAMES)[:, LEFT_FRAMES : LEFT_FRAMES + window.frames]
+        samples = samples.reshape(self._channels, blocks, frames).swapaxes(0, 1)
+        self._reserve(blocks, frames)
         for first in range(0, blocks, _STRIP_BLOCKS):
-            strip = slice(first, first + _STRIP_BLOCKS)
-            if views is not None:
-                np.copyto(planes[strip], views[strip])
-            self._interpolate(strip)
-        height = self._height.reshape(blocks * channels, -1)[:, :frames]
-        return self._read(planes, height, blocks, frames)
+            self._look_at(samples[first : first + _STRIP_BLOCKS], first)
+        found = self._read(self._lines(), frames)
+        points.end()
+        return found
 
-    def _reserve(self, blocks: int) -> None:
-        if self._input.shape[0] == blocks:
+    def _reserve(self, blocks: int, frames: int) -> None:
+        if (blocks, frames) == self._shape:
             return
-        height = self._channels * self._rows
-        width = self._group + TAPS - 1
-        self._input = np.zeros((blocks, height, width), np.float32)
-        self._fine = np.empty((len(self._kernels), blocks, height, self._group), np.float32)
-        # Kept from call to call: fresh memory of this size costs more than the arithmetic on it.
-        self._height = np.empty(self._fine.shape[1:], np.float32)
-        self._scratch = np.empty((min(blocks, _STRIP_BLOCKS), *self._fine.shape[2:]), np.float32)
+        self._shape = blocks, frames
+        rows = blocks * self._channels
+        self._heights = np.empty((min(blocks, _STRIP_BLOCKS), self._channels, frames), np.float32)
+        self._peaks = np.empty(rows, np.float32)
+        self._threshold = np.empty((rows, 1), np.float32)
+        self._near_pairs = _Flags(rows, self._points.lines * self._points.pairs)
+        self._near_samples = _Flags(rows, frames)
 
-    def _copy_ragged(self, planes: Float32s, window: Window, frames: int) -> None:
-        """One block that does not fill the rows: pad with zeros, the shape stays."""
-        padded = np.zeros((self._channels, self._rows * self._group + TAPS - 1), np.float32)
-        padded[:, : frames + TAPS - 1] = window.planar(self.past_frames)
-        views = np.lib.stride_tricks.sliding_window_view(padded, self._group + TAPS - 1, axis=1)
-        planes[0] = views[:, :: self._group]
+    def _look_at(self, samples: Float32s, first_block: int) -> None:
+        """Highest point of each row (block and channel) of a strip, and where a peak may be."""
+        blocks, channels, frames = samples.shape
+        rows = slice(first_block * channels, (first_block + blocks) * channels)
+        lone = np.abs(samples, out=self._heights[:blocks]).reshape(-1, frames)
+        between = self._points.heights_of(first_block, blocks)
+        peaks = self._peaks[rows]
+        np.maximum(between.max(axis=1), lone.max(axis=1), out=peaks)
+        threshold = self._threshold[rows]
+        threshold[:, 0] = self._low_enough(peaks)
+        np.greater_equal(between, threshold, out=self._near_pairs.table[rows])
+        np.greater_equal(lone, threshold, out=self._near_samples.table[rows])
 
-    def _interpolate(self, strip: slice) -> None:
-        """The points between the samples of some blocks, and the highest from each sample to the next."""
-        left = TAPS // 2 - 1
-        samples, height = self._input[strip], self._height[strip]
-        scratch = self._scratch[: len(height)]
-        np.abs(samples[..., left : left + self._group], out=height)
-        for kernel, fine in zip(self._kernels, self._fine, strict=True):
-            points = fine[strip]
-            np.matmul(samples, kernel, out=points)
-            np.abs(points, out=scratch)
-            np.maximum(height, scratch, out=height)
+    def _lines(self) -> Ints:
+        """The lines in which a peak may be, counted through all rows."""
+        points = self._points
+        marked = np.zeros(len(self._peaks) * points.lines, np.bool_)
+        for place in self._near_pairs.places(points.pairs):
+            marked[place // points.pairs] = True
+        frames = self._shape[1]
+        for place in self._near_samples.places(points.group):
+            row = place // frames
+            marked[row * points.lines + (place - row * frames) // points.group] = True
+        return np.flatnonzero(marked)
 
-    def _read(self, planes: Float32s, height: Float32s, blocks: int, frames: int) -> Peaks:
-        channels = self._channels
-        peaks = height.max(axis=1)
-        threshold = np.where(peaks > 0.0, peaks * np.float32(self._threshold), np.float32(np.inf))
-        row, frame = self._candidates(height, threshold)
-        fitted = self._fit(planes, row, frame, blocks, frames).astype(np.float32).astype(np.float64)
-        amplitudes = peaks.astype(np.float64)
-        np.maximum.at(amplitudes, row, fitted)
-        over_row, over_frame, over_height = self._overs(height, amplitudes, row, frame, fitted)
-        return Peaks(
-            amplitudes.reshape(blocks, channels),
-            over_row // channels * frames + over_frame - LAG_FRAMES,
-            over_row % channels,
-            over_height,
-        )
+    def _low_enough(self, peaks: Float32s) -> Float32s:
+        """Height from which a point may lie next to the peak of its row, or is an over."""
+        near = peaks * self._share
+        low = np.where(peaks > self.limit, np.minimum(near, np.float32(self.limit)), near)
+        return np.where(peaks > 0.0, low, np.float32(np.inf))
 
-    def _candidates(self, height: Float32s, threshold: Float32s) -> tuple[Ints, Ints]:
-        """Row and frame of every point over the threshold that is no lower than its neighbours."""
-        row, frame = np.divmod(np.flatnonzero(height >= threshold[:, None]), height.shape[1])
-        here = height[row, frame]
-        before = height[row, np.maximum(frame - 1, 0)]
-        after = height[row, np.minimum(frame + 1, height.shape[1] - 1)]
+    def _read(self, lines: Ints, frames: int) -> Peaks:
+        """Peaks and overs from the lines where they may be."""
+        points, channels = self._points, self._channels
+        rows = lines // points.lines
+        # The last point before the line, then samples and the points between them, one sample after it.
+        wave = points.waves(lines)
+        width = wave.shape[1]
+        heights = np.abs(wave)
+        place = np.flatnonzero(heights >= self._threshold[rows])
+        line = place // width
+        step = place - line * width - 1
+        frame = (lines - rows * points.lines)[line] * points.group + step // self._factor
+        # What comes after the block may stand in its last line.
+        is_own = (step >= 0) & (step < width - 2) & (frame < frames)
+        place, line, frame = place[is_own], line[is_own], frame[is_own]
+        wave, heights = wave.reshape(-1), heights.reshape(-1)
+        height = heights[place]
         # Strict on one side: a plateau gives one point, not all of them.
-        is_top = ((here > before) | (frame == 0)) & (here >= after)
-        return row[is_top], frame[is_top]
-
-    def _fit(self, planes: Float32s, row: Ints, frame: Ints, blocks: int, frames: int) -> Floats:
-        """Peak of the sine through the highest point of each candidate and its two neighbours."""
-        channels, factor, group = self._channels, self._factor, self._group
-        samples = planes.reshape(blocks * channels, self._rows, -1)
-        fine = self._fine.reshape(factor - 1, blocks * channels, -1)
-        ends = fine[-1, :, frames - 1]
-        starts = np.concatenate([self._last_point, ends[:-channels]])
-        self._last_point = ends[-channels:].copy()
-        left = TAPS // 2 - 1
-        which, place = np.divmod(frame, group)
-        points = np.empty((factor + 2, len(row)))
-        before = np.maximum(frame - 1, 0)
-        points[0] = np.where(frame > 0, fine[-1, row, before], starts[row])
-        points[1] = samples[row, which, left + place]
-        for phase in range(factor - 1):
-            points[2 + phase] = fine[phase, row, frame]
-        points[-1] = samples[row, which, left + 1 + place]
-        top = np.abs(points[1:-1]).argmax(axis=0)
-        every = np.arange(len(row))
-        return sine_peaks(points[top, every], points[top + 1, every], points[top + 2, every], factor=factor)
-
-    def _overs(
-        self, height: Float32s, amplitudes: Floats, row: Ints, frame: Ints, fitted: Floats
-    ) -> tuple[Ints, Ints, Floats]:
-        """Every frame whose highest point, fitted where a fit was made, passes the limit."""
-        rows = np.flatnonzero(amplitudes > self.limit)
-        if len(rows) == 0:
-            return np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0)
-        which, frames = np.nonzero(height[rows] > self.limit)
-        fits = fitted > self.limit
-        all_rows = np.concatenate([rows[which], row[fits]])
-        all_frames = np.concatenate([frames, frame[fits]])
-        heights = np.concatenate([height[rows[which], frames].astype(np.float64), fitted[fits]])
-        return all_rows, all_frames, heights
+        is_top = np.flatnonzero((height > heights[place - 1]) & (height >= heights[place + 1]))
+        before, middle, after = (wave[place[is_top] + k].astype(np.float64) for k in (-1, 0, 1))
+        fitted = sine_peaks(before, middle, after, factor=self._factor).astype(np.float32)
+        height[is_top] = fitted
+        amplitudes = self._peaks.astype(np.float64)
+        np.maximum.at(amplitudes, rows[line[is_top]], fitted)
+        is_over = np.flatnonzero(height > np.float64(self.limit))
+        row = rows[line[is_over]]
+        block = row // channels
+        return Peaks(
+            amplitudes.reshape(-1, channels),
+            block * frames + frame[is_over] - LAG_FRAMES,
+            row - block * channels,
+            height[is_over].astype(np.float64),
+        )
 
     def finish(self, window: Window) -> Peaks:
         """The last peaks: the signal is followed by silence."""
