@@ -19,8 +19,9 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp.grid import Grid
-from meter.dsp.interpolation import LEFT_FRAMES, PAST_FRAMES, Interpolation
+from meter.dsp.interpolation import PAST_FRAMES
 from meter.dsp.interpolator import TAPS
+from meter.dsp.line_choice import interpolation
 from meter.dsp.peak_fit import largest_rise, sine_peaks
 from meter.dsp.window import Window
 from meter.units import Floats, Samples
@@ -102,10 +103,10 @@ class TruePeakMeter:
     def __init__(self, grid: Grid, *, channels: int, limit: float) -> None:
         self.limit = limit
         self._channels = channels
-        self._points = Interpolation(grid, channels=channels)
+        self._points = interpolation(grid, channels=channels)
         self._factor = self._points.between + 1
         self._share = np.float32(1.0 / largest_rise(self._factor))
-        self._shape = 0, 0
+        self._peaks: Float32s = np.empty(0, np.float32)
 
     def reset(self) -> None:
         """Back to silence, as a new object."""
@@ -115,50 +116,35 @@ class TruePeakMeter:
         """Peaks of the newest frames in the window, which are `blocks` blocks of one length."""
         points = self._points
         points.begin(window, blocks=blocks, strip_blocks=_STRIP_BLOCKS)
-        frames = window.frames // blocks
-        samples = window.planar(PAST_FRAMES)[:, LEFT_FRAMES : LEFT_FRAMES + window.frames]
-        samples = samples.reshape(self._channels, blocks, frames).swapaxes(0, 1)
-        self._reserve(blocks, frames)
+        self._reserve(blocks * self._channels)
         for first in range(0, blocks, _STRIP_BLOCKS):
-            self._look_at(samples[first : first + _STRIP_BLOCKS], first)
-        found = self._read(self._lines(), frames)
+            self._look_at(first, min(_STRIP_BLOCKS, blocks - first))
+        found = self._read(self._lines(), window.frames // blocks)
         points.end()
         return found
 
-    def _reserve(self, blocks: int, frames: int) -> None:
-        if (blocks, frames) == self._shape:
-            return
-        self._shape = blocks, frames
-        rows = blocks * self._channels
-        self._heights = np.empty((min(blocks, _STRIP_BLOCKS), self._channels, frames), np.float32)
-        self._peaks = np.empty(rows, np.float32)
-        self._threshold = np.empty((rows, 1), np.float32)
-        self._near_pairs = _Flags(rows, self._points.lines * self._points.pairs)
-        self._near_samples = _Flags(rows, frames)
+    def _reserve(self, rows: int) -> None:
+        if len(self._peaks) != rows:
+            self._peaks = np.empty(rows, np.float32)
+            self._threshold = np.empty((rows, 1), np.float32)
+            self._near = [_Flags(rows, self._points.lines * span) for span in self._points.spans]
 
-    def _look_at(self, samples: Float32s, first_block: int) -> None:
+    def _look_at(self, first: int, blocks: int) -> None:
         """Highest point of each row (block and channel) of a strip, and where a peak may be."""
-        blocks, channels, frames = samples.shape
-        rows = slice(first_block * channels, (first_block + blocks) * channels)
-        lone = np.abs(samples, out=self._heights[:blocks]).reshape(-1, frames)
-        between = self._points.heights_of(first_block, blocks)
-        peaks = self._peaks[rows]
-        np.maximum(between.max(axis=1), lone.max(axis=1), out=peaks)
+        rows = slice(first * self._channels, (first + blocks) * self._channels)
+        tables = self._points.heights_of(first, blocks)
+        peaks = np.maximum.reduce([table.max(axis=1) for table in tables], out=self._peaks[rows])
         threshold = self._threshold[rows]
         threshold[:, 0] = self._low_enough(peaks)
-        np.greater_equal(between, threshold, out=self._near_pairs.table[rows])
-        np.greater_equal(lone, threshold, out=self._near_samples.table[rows])
+        for table, near in zip(tables, self._near, strict=True):
+            np.greater_equal(table, threshold, out=near.table[rows])
 
     def _lines(self) -> Ints:
         """The lines in which a peak may be, counted through all rows."""
-        points = self._points
-        marked = np.zeros(len(self._peaks) * points.lines, np.bool_)
-        for place in self._near_pairs.places(points.pairs):
-            marked[place // points.pairs] = True
-        frames = self._shape[1]
-        for place in self._near_samples.places(points.group):
-            row = place // frames
-            marked[row * points.lines + (place - row * frames) // points.group] = True
+        marked = np.zeros(len(self._peaks) * self._points.lines, np.bool_)
+        for near, span in zip(self._near, self._points.spans, strict=True):
+            for place in near.places(span):
+                marked[place // span] = True
         return np.flatnonzero(marked)
 
     def _low_enough(self, peaks: Float32s) -> Float32s:
