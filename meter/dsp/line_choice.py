@@ -26,8 +26,10 @@ def has_wide_products() -> bool:
     forced = os.environ.get("OPENBLAS_CORETYPE", "")
     if forced:
         return forced.casefold() in WIDE_KERNELS
-    told = np.lib.introspect.opt_func_info(func_name="^add$", signature="float32")
-    return any("AVX512" in loop["current"] for loops in told.values() for loop in loops.values())
+    # One of the functions that numpy has in a 512-bit form; what that is called changed with its versions.
+    told = np.lib.introspect.opt_func_info(func_name="^maximum$", signature="float32")
+    current = [loop["current"] for loops in told.values() for loop in loops.values()]
+    return any(name in text for text in current for name in ("AVX512", "X86_V4"))
 
 
 def interpolation(grid: Grid, *, channels: int) -> Interpolation:

@@ -123,3 +123,18 @@ def test_the_way_follows_the_kernels_that_were_asked_for(name, monkeypatch):
         assert has_wide_products() == (name.casefold() in WIDE_KERNELS) == (name == "SkylakeX")
     finally:
         has_wide_products.cache_clear()
+
+
+@pytest.mark.parametrize(
+    ("current", "is_wide"), [("AVX512_SKX", True), ("X86_V4", True), ("X86_V3", False), ("ASIMD", False)]
+)
+def test_else_it_follows_what_numpy_runs_on(current, is_wide, monkeypatch):
+    """Names of numpy 2.0 to 2.4: seen in what they print."""
+    told = {"maximum": {"fff": {"current": current, "available": "X86_V4 X86_V3 baseline(X86_V2)"}}}
+    monkeypatch.delenv("OPENBLAS_CORETYPE", raising=False)
+    monkeypatch.setattr(np.lib.introspect, "opt_func_info", lambda **_: told)
+    has_wide_products.cache_clear()
+    try:
+        assert has_wide_products() == is_wide
+    finally:
+        has_wide_products.cache_clear()
