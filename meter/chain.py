@@ -366,7 +366,8 @@ class Chain:
         bad = clean(frames)
         edges = self.grid.cell_edges(first_cell, CELLS_A_BLOCK)
         edges = edges[edges <= len(frames)]
-        record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges)
+        goes_on = bool(flags & BEFORE_GAP)
+        record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges, goes_on=goes_on)
         if bad is not None:
             self._note_bad(record, bad, self._block)
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)

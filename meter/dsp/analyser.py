@@ -166,7 +166,7 @@ class Analyser:
             records["low"], records["low_count"] = self._low.process(self._window, blocks=blocks)
 
     def process_short(
-        self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64]
+        self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64], goes_on: bool
     ) -> tuple[Blocks, Peaks, Peaks]:
         """Measure a last block that stayed short, and the true peak that lags behind it.
 
@@ -174,6 +174,8 @@ class Analyser:
         ----------
         cell_edges : ndarray of int
             Edges of its whole cells, from 0.
+        goes_on : bool
+            The signal went on, but what followed is lost; otherwise silence follows.
         """
         record = np.zeros(1, BLOCK)
         record["frames"] = len(frames)
@@ -194,7 +196,7 @@ class Analyser:
             record["true_peak"][:, : self._channels] = np.maximum(
                 peaks.amplitudes, record["sample_peak"][:, : self._channels]
             )
-        return record, peaks, self.peaks.finish(self._window)
+        return record, peaks, self.peaks.finish(self._window, goes_on=goes_on)
 
     def _set_sample_peaks(self, records: Blocks, blocks: int) -> None:
         planar = self._window.planar().reshape(self._channels, blocks, -1)

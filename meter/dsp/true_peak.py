@@ -187,10 +187,25 @@ class TruePeakMeter:
             height[is_over].astype(np.float64),
         )
 
-    def finish(self, window: Window) -> Peaks:
-        """The last peaks: the signal is followed by silence."""
+    def finish(self, window: Window, *, goes_on: bool = False) -> Peaks:
+        """The last peaks, of the `LAG_FRAMES` newest frames.
+
+        Parameters
+        ----------
+        goes_on : bool
+            What followed is lost. Then samples alone count: a point needs what lies on both its sides, and
+            silence in place of it would make peaks that were none. Otherwise silence follows.
+        """
+        if goes_on:
+            return self._of_samples(window.planar(PAST_FRAMES)[:, -LAG_FRAMES:])
         window.push(np.zeros((LAG_FRAMES, self._channels), np.float32))
         return self.process(window, blocks=1)
+
+    def _of_samples(self, planar: Float32s) -> Peaks:
+        heights = np.abs(planar)
+        channel, frame = np.nonzero(heights > np.float64(self.limit))
+        over = heights[channel, frame].astype(np.float64)
+        return Peaks(heights.max(axis=1)[None].astype(np.float64), frame - LAG_FRAMES, channel, over)
 
 
 def true_peaks(samples: Samples, *, rate_hz: int) -> Floats:
