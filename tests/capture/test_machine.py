@@ -278,6 +278,7 @@ def piece_through_jack(period_frames: int, *options: str) -> Hearing:
 @pytest.mark.parametrize(
     ("period_frames", "options"),
     [
+        pytest.param(4096, (), marks=plays(piece_through_jack, 4096, alone=True)),
         pytest.param(8192, (), marks=plays(piece_through_jack, 8192, alone=True)),
         # A program that is busy is no matter: a process of its own hears JACK.
         pytest.param(8192, ("busy",), marks=plays(piece_through_jack, 8192, "busy", alone=True)),
