@@ -58,6 +58,9 @@ class Chain:
         True peak above which an over is counted; the limit itself is inside.
     low_end : bool
         Measure the low bands; off only where nothing but levels is wanted.
+    is_excerpt : bool
+        The sound was on before its first frame and goes on behind its last, as live sound does: it has no
+        onset there in which a peak could be read. Otherwise silence surrounds it, as it does a file.
     beside : bool
         Measure in two threads beside the caller, for files: soundings come a batch (6 s) later.
 
@@ -76,6 +79,7 @@ class Chain:
         crossover_hz: float = DEFAULT_CROSSOVER_HZ,
         over_limit_dbtp: float = 0.0,
         low_end: bool = True,
+        is_excerpt: bool = False,
         beside: bool = False,
     ) -> None:
         self.grid = Grid(rate_hz)
@@ -99,7 +103,9 @@ class Chain:
             limit=db_to_amplitude(over_limit_dbtp),
             low_end=low_end,
             beside=beside,
+            from_silence=not is_excerpt,
         )
+        self._is_excerpt = is_excerpt
         self._is_beside = beside
         self._planner = RunPlanner()
         self._overs = OverLog(self.rate_hz)
@@ -342,7 +348,7 @@ class Chain:
         self._filled = 0
         self._start_grid(flags=flags)
         self._planner.reset()
-        self._analyser.reset()
+        self._analyser.reset(from_silence=not (self._is_excerpt or flags))
         self.loudness.reset()
         self.recent = readings.Recent()
         self._overs.reset()
@@ -366,7 +372,7 @@ class Chain:
         bad = clean(frames)
         edges = self.grid.cell_edges(first_cell, CELLS_A_BLOCK)
         edges = edges[edges <= len(frames)]
-        goes_on = bool(flags & BEFORE_GAP)
+        goes_on = self._is_excerpt or bool(flags & BEFORE_GAP)
         record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges, goes_on=goes_on)
         if bad is not None:
             self._note_bad(record, bad, self._block)

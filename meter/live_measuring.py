@@ -102,7 +102,7 @@ class Measuring:
         self.rate_hz, self.channels = rate_hz, channels
         self._info, self._how = info, how
         self._on_rows, self._on_pass = on_rows, on_pass
-        self._chain = self._new_chain(how)
+        self._chain = self._new_chain(how, is_excerpt=info.is_live)
         self._waiting = np.zeros((self._chain.grid.cell_edge(CELLS_A_SOUNDING) + 1, channels), np.float32)
         self._filled = 0
         self._start_grid()
@@ -114,7 +114,7 @@ class Measuring:
         self.eye_peaks_dbfs: tuple[float, ...] = ()
         self.eyes = 0
 
-    def _new_chain(self, how: How) -> Chain:
+    def _new_chain(self, how: How, *, is_excerpt: bool) -> Chain:
         from meter.chain import Chain
 
         return Chain(
@@ -123,6 +123,7 @@ class Measuring:
             weights=how.weights,
             crossover_hz=how.crossover_hz,
             over_limit_dbtp=how.over_limit_dbtp,
+            is_excerpt=is_excerpt,
         )
 
     def _new_pass(self, number: int) -> LivePass:
@@ -287,7 +288,7 @@ class Measuring:
         before = self.live_pass
         if self.is_held:
             self._flush()
-            self._chain = self._new_chain(self._how)
+            self._chain = self._new_chain(self._how, is_excerpt=True)
             self._start_grid()
             self._held_frames = 0
         else:

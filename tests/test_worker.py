@@ -60,9 +60,9 @@ class Heard:
         return np.concatenate(self.rows)
 
 
-def chain_rows(*parts, rate_hz=RATE_HZ, channels=2, **how):
+def chain_rows(*parts, rate_hz=RATE_HZ, channels=2, is_excerpt=True, **how):
     """What the chain says of frames, and of gaps given as numbers."""
-    chain = Chain(rate_hz=rate_hz, channels=channels, **how)
+    chain = Chain(rate_hz=rate_hz, channels=channels, is_excerpt=is_excerpt, **how)
     made = [chain.gap(part) if isinstance(part, int) else chain.process(part) for part in parts]
     return np.concatenate([*made, chain.flush()])
 
@@ -93,6 +93,18 @@ def test_other_rates_and_channel_counts_are_measured_alike(rate_hz, channels):
     sound = noise(1.234, rate_hz=rate_hz, channels=channels)
     heard.hear(sound, hop=1000)
     assert_same_rows(heard.finish().all_rows, chain_rows(sound, rate_hz=rate_hz, channels=channels))
+
+
+@pytest.mark.parametrize(
+    ("spec", "is_excerpt"), [("system", True), ("device:a", True), ("file:a.wav", False), ("demo", False)]
+)
+def test_live_sound_has_no_onset_where_it_is_first_heard_but_a_file_has(spec, is_excerpt):
+    sound = np.full((6000, 2), 0.9, np.float32)
+    heard = Heard(FakeSource(spec=spec))
+    heard.hear(sound)
+    assert_same_rows(heard.finish().all_rows, chain_rows(sound, is_excerpt=is_excerpt))
+    # A constant that comes out of silence, and ends in it, overshoots by a tenth.
+    assert (heard.all_rows["true_peak"][:, 0] > 0.95).tolist() == [not is_excerpt] * 2
 
 
 def test_every_sounding_comes_alone_with_the_reading_at_its_end_even_when_late():

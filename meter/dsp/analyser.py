@@ -65,25 +65,35 @@ class Analyser:
         Measure the low bands.
     beside : bool
         Run the parts in two threads, beside the caller.
+    from_silence : bool
+        Silence comes before the first frame; see `TruePeakMeter`.
     """
 
     def __init__(
-        self, grid: Grid, *, channels: int, crossover_hz: float, limit: float, low_end: bool, beside: bool
+        self,
+        grid: Grid,
+        *,
+        channels: int,
+        crossover_hz: float,
+        limit: float,
+        low_end: bool,
+        beside: bool,
+        from_silence: bool,
     ) -> None:
         self._grid = grid
         self._channels = channels
         self._k = k_filter(grid, channels=channels)
-        self.peaks = TruePeakMeter(grid, channels=channels, limit=limit)
+        self.peaks = TruePeakMeter(grid, channels=channels, limit=limit, from_silence=from_silence)
         self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
         past = max(self.peaks.past_frames, self._low.past_frames if self._low else 0)
         self._window = Window(channels=channels, past_frames=past)
         self._helpers = ThreadPoolExecutor(2, "beside") if beside else None
         self._begun: _Begun | None = None
 
-    def reset(self) -> None:
+    def reset(self, *, from_silence: bool) -> None:
         """As a new object."""
         self._k.reset()
-        self.peaks.reset()
+        self.peaks.reset(from_silence=from_silence)
         if self._low:
             self._low.reset()
         self._window.reset()

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp.grid import Grid
-from meter.dsp.interpolation import PAST_FRAMES
+from meter.dsp.interpolation import LEFT_FRAMES, PAST_FRAMES
 from meter.dsp.interpolator import TAPS
 from meter.dsp.line_choice import interpolation
 from meter.dsp.peak_fit import largest_rise, sine_peaks
@@ -96,21 +96,26 @@ class TruePeakMeter:
         Number of channels.
     limit : float
         Amplitude above which a point is an over.
+    from_silence : bool
+        Silence comes before the first frame. Otherwise what came before is not known, and over the
+        first half filter samples alone count: silence in place of it would make peaks that were none.
     """
 
     past_frames: Final = PAST_FRAMES
 
-    def __init__(self, grid: Grid, *, channels: int, limit: float) -> None:
+    def __init__(self, grid: Grid, *, channels: int, limit: float, from_silence: bool = True) -> None:
         self.limit = limit
+        self._edge_frames = 0 if from_silence else PAST_FRAMES
         self._channels = channels
         self._points = interpolation(grid, channels=channels)
         self._factor = self._points.between + 1
         self._share = np.float32(1.0 / largest_rise(self._factor))
         self._peaks: Float32s = np.empty(0, np.float32)
 
-    def reset(self) -> None:
-        """Back to silence, as a new object."""
+    def reset(self, *, from_silence: bool = True) -> None:
+        """As a new object."""
         self._points.reset()
+        self._edge_frames = 0 if from_silence else PAST_FRAMES
 
     def process(self, window: Window, *, blocks: int) -> Peaks:
         """Peaks of the newest frames in the window, which are `blocks` blocks of one length."""
@@ -121,6 +126,7 @@ class TruePeakMeter:
             self._look_at(first, min(_STRIP_BLOCKS, blocks - first))
         found = self._read(self._lines(), window.frames // blocks)
         points.end()
+        self._edge_frames = max(0, self._edge_frames - window.frames)
         return found
 
     def _reserve(self, rows: int) -> None:
@@ -134,6 +140,10 @@ class TruePeakMeter:
         rows = slice(first * self._channels, (first + blocks) * self._channels)
         tables = self._points.heights_of(first, blocks)
         peaks = np.maximum.reduce([table.max(axis=1) for table in tables], out=self._peaks[rows])
+        if self._edge_frames and first == 0:
+            # The points that count are found in the lines then; this is low enough to find them.
+            samples = self._points.forward[0, :, :, LEFT_FRAMES : LEFT_FRAMES + self._points.group]
+            peaks[: self._channels] = np.abs(samples).max(axis=(1, 2))
         threshold = self._threshold[rows]
         threshold[:, 0] = self._low_enough(peaks)
         for table, near in zip(tables, self._near, strict=True):
@@ -167,15 +177,21 @@ class TruePeakMeter:
         frame = (lines - rows * points.lines)[line] * points.group + step // self._factor
         # What comes after the block may stand in its last line.
         is_own = (step >= 0) & (step < width - 2) & (frame < frames)
+        if self._edge_frames:
+            is_own &= (rows[line] >= channels) | (frame >= self._edge_frames) | (step % self._factor == 0)
         place, line, frame = place[is_own], line[is_own], frame[is_own]
         wave, heights = wave.reshape(-1), heights.reshape(-1)
         height = heights[place]
         # Strict on one side: a plateau gives one point, not all of them.
         is_top = np.flatnonzero((height > heights[place - 1]) & (height >= heights[place + 1]))
+        amplitudes = self._peaks.astype(np.float64)
+        if self._edge_frames:
+            np.maximum.at(amplitudes, rows[line], height)
+            # The neighbours of these are not known.
+            is_top = is_top[(rows[line[is_top]] >= channels) | (frame[is_top] > self._edge_frames)]
         before, middle, after = (wave[place[is_top] + k].astype(np.float64) for k in (-1, 0, 1))
         fitted = sine_peaks(before, middle, after, factor=self._factor).astype(np.float32)
         height[is_top] = fitted
-        amplitudes = self._peaks.astype(np.float64)
         np.maximum.at(amplitudes, rows[line[is_top]], fitted)
         is_over = np.flatnonzero(height > np.float64(self.limit))
         row = rows[line[is_over]]
