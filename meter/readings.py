@@ -49,8 +49,9 @@ class Recent:
         if len(self.rows) < rows:
             return None
         newest = self.rows[-rows:]
-        share = newest["frames"] / newest["frames"].sum()
-        ll, rr, lr = ((share @ newest[name]).tolist() for name in ("ll", "rr", "lr"))
+        frames = newest["frames"]
+        share = frames / frames.sum()
+        ll, rr, lr = [(share @ newest[name]).tolist() for name in ("ll", "rr", "lr")]
         return dict(zip(BANDS, zip(ll, rr, lr, strict=True), strict=True))
 
 
@@ -113,6 +114,10 @@ def _lufs(power: float | None) -> float | None:
     return None if power is None else power_to_lufs(power)
 
 
+def _dbs(amplitudes: list[float]) -> tuple[float, ...]:
+    return tuple([amplitude_to_db(amplitude) for amplitude in amplitudes])
+
+
 def _minus(peak_db: float, loudness_lufs: float | None) -> float | None:
     """Peak to loudness; None while there is no loudness, or in silence."""
     if loudness_lufs is None or math.isinf(loudness_lufs) or math.isinf(peak_db):
@@ -133,8 +138,10 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
     long = chain.recent.sums(LONG_ROWS) if channels > 1 else None
     heard = _heard(long or short or {}, totals.loudest_low_power)
     momentary = loudness.partial_momentary(waiting) if len(waiting) else loudness.momentary_power
-    newest = chain.recent.rows[-1:]
-    long_peak = chain.recent.rows["true_peak"][:, :channels].max(initial=0.0)
+    recent_peaks = chain.recent.rows["true_peak"][:, :channels]
+    newest_peaks: list[float] = recent_peaks[-1].tolist() if len(recent_peaks) else [0.0] * channels
+    long_peak = float(recent_peaks.max(initial=0.0))
+    true_peaks: list[float] = totals.true_peaks.tolist()
     integrated = loudness.integrated_lufs()
     short_term = _lufs(loudness.short_term_power)
     run = loudness.loudest_30s()
@@ -151,13 +158,11 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
         short_term_max_lufs=_lufs(loudness.short_term_max),
         loudest_30s_lufs=None if run is None else run[1],
         loudest_30s_at_s=None if run is None else from_s + run[0] / SOUNDINGS_A_SECOND,
-        true_peak_dbtp=tuple(
-            amplitude_to_db(float(a)) for a in newest["true_peak"][:, :channels].max(axis=0, initial=0.0)
-        ),
-        true_peak_max_dbtp=tuple(amplitude_to_db(float(a)) for a in totals.true_peaks),
-        sample_peak_max_dbfs=tuple(amplitude_to_db(float(a)) for a in totals.sample_peaks),
-        peak_to_loudness_lu=_minus(amplitude_to_db(float(totals.true_peaks.max())), integrated),
-        short_term_peak_to_loudness_lu=_minus(amplitude_to_db(float(long_peak)), short_term),
+        true_peak_dbtp=_dbs(newest_peaks),
+        true_peak_max_dbtp=_dbs(true_peaks),
+        sample_peak_max_dbfs=_dbs(totals.sample_peaks.tolist()),
+        peak_to_loudness_lu=_minus(amplitude_to_db(max(true_peaks)), integrated),
+        short_term_peak_to_loudness_lu=_minus(amplitude_to_db(long_peak), short_term),
         correlation=_correlation(short, "full"),
         correlation_3s=_correlation(long, "full"),
         fold_loss_db=_fold_losses(short, heard),
