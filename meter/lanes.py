@@ -220,7 +220,8 @@ def _flag(
     else:
         decimals = MEASURES[key].decimals if key in MEASURES else 1
         shown = value_text(value, decimals=decimals, limit=_limit(now, key), plus=plus)
-    verdict = now.verdicts.get(key)
+    # What is not shown is not judged either.
+    verdict = None if shown == NOT_KNOWN else now.verdicts.get(key)
     return Flag(
         key=key if key_shown is None else key_shown,
         name=name,

@@ -103,7 +103,11 @@ def _range_words(timeline: Timeline, lane: Lane) -> str:
     heard = values[np.isfinite(values)]
     if len(heard) == 0:
         return ""
+    lowest, highest = float(heard.min()), float(heard.max())
     decimals = 2 if lane.unit == "r" else 1
-    low, high = (value_text(float(value), decimals=decimals) for value in (heard.min(), heard.max()))
     unit = "" if lane.unit == "r" else f" {lane.unit}"
+    high = value_text(highest, decimals=decimals)
+    if lowest < lane.lowest:
+        return f"{series.label} in the newest minute up to {high}{unit}"
+    low = value_text(lowest, decimals=decimals)
     return f"{series.label} in the newest minute between {low} and {high}{unit}"

@@ -1,0 +1,164 @@
+"""Stretches in which left and right are not as they should be, found over 3 s and placed to 100 ms.
+
+Every condition here is linear in the sums of left, right and their product: "more than allowed is
+lost in mono" and "right is 10 dB under left" both say that a weighted sum over 3 s is above zero.
+So where a stretch begins and ends is where the running total of that weighted sum turns, which is
+known to a sounding although the condition is seen over 3 s.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from meter.readings import LONG_ROWS
+from meter.units import Floats, db_to_power
+
+Bools = npt.NDArray[np.bool_]
+
+EASED: Final = 0.75
+"""A stretch ends when the loss in mono is under three quarters of what began it, in dB."""
+EASED_DB: Final = 2.0
+"""A one-sided stretch ends when the sides are nearer by this than what began it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """Met when the first weighted sum over 3 s is above zero, until the second is not.
+
+    Weights are those of left, right (mean squares) and their mean product.
+    """
+
+    begins: tuple[float, float, float]
+    goes_on: tuple[float, float, float]
+
+
+def loses_more_than(lowest_db: float) -> Condition:
+    """More is lost in mono than a fold loss of `lowest_db` (<= 0)."""
+
+    def weights(limit_db: float) -> tuple[float, float, float]:
+        # (P + 2·lr) / (2·P) < k  <=>  (k - 1/2)·P - lr > 0, with P = ll + rr
+        k = db_to_power(limit_db) - 0.5
+        return k, k, -1.0
+
+    return Condition(begins=weights(lowest_db), goes_on=weights(lowest_db * EASED))
+
+
+def is_lower(apart_db: float, *, right: bool) -> Condition:
+    """One side is at least `apart_db` under the other."""
+
+    def weights(db: float) -> tuple[float, float, float]:
+        times = db_to_power(db)
+        return (1.0, -times, 0.0) if right else (-times, 1.0, 0.0)
+
+    return Condition(begins=weights(apart_db), goes_on=weights(apart_db - EASED_DB))
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Soundings [start, stop) of a run, and their sums of left, right and product."""
+
+    start: int
+    stop: int
+    sums: tuple[float, float, float]
+
+
+class StretchFinder:
+    """Watches one condition over a run of soundings without a gap.
+
+    Parameters
+    ----------
+    condition : Condition
+    """
+
+    def __init__(self, condition: Condition) -> None:
+        self._condition = condition
+        self._past: Floats = np.empty((0, 3))
+        self._count = 0
+        self._total: Floats = np.zeros(3)  # of everything before `_past`
+        self._start: int | None = None
+        self._start_total: Floats = np.zeros(3)
+        self._free = 0  # no stretch has been from here on
+
+    def take(self, sums: Floats, heard: Bools) -> list[Stretch]:
+        """Take soundings; the stretches that ended in them.
+
+        Parameters
+        ----------
+        sums : ndarray, shape (n, 3)
+            Energy of left, of right, and their product.
+        heard : ndarray of bool, shape (n,)
+            Where the newest 3 s are loud enough to speak of.
+        """
+        base = self._count - len(self._past)
+        joined = np.concatenate([self._past, sums])
+        totals = np.concatenate([[self._total], self._total + np.cumsum(joined, axis=0)])
+        first = len(self._past)
+        begins = self._over_3_s(joined, self._condition.begins)[first:] & heard
+        goes_on = self._over_3_s(joined, self._condition.goes_on)[first:] & heard
+        found = []
+        at = 0
+        while at < len(sums):
+            mask = begins if self._start is None else ~goes_on
+            hits = np.flatnonzero(mask[at:])
+            if len(hits) == 0:
+                break
+            at += int(hits[0])
+            place = first + at
+            if self._start is None:
+                start = max(self._turn(joined, place + 1, lowest=True) + base, self._free)
+                self._start, self._start_total = start, totals[start - base].copy()
+            else:
+                stop = max(self._turn(joined, place + 1, lowest=False) + base, self._start + 1)
+                found.append(self._closed(stop, totals[stop - base]))
+            at += 1
+        self._count += len(sums)
+        kept = min(LONG_ROWS, len(joined))
+        self._past = joined[len(joined) - kept :]
+        self._total = totals[len(joined) - kept].copy()
+        return found
+
+    def _over_3_s(self, joined: Floats, weights: tuple[float, float, float]) -> Bools:
+        """Whether the weighted sum of the 3 s that end with each sounding is above zero."""
+        above = np.zeros(len(joined), np.bool_)
+        if len(joined) >= LONG_ROWS:
+            windows = np.lib.stride_tricks.sliding_window_view(joined @ np.array(weights), LONG_ROWS)
+            above[LONG_ROWS - 1 :] = windows.sum(axis=-1) > 0.0
+        return above
+
+    def _turn(self, joined: Floats, stop: int, *, lowest: bool) -> int:
+        """Where in the 3 s before `stop` the running total was last lowest, or first highest."""
+        first = max(stop - LONG_ROWS, 0)
+        running = np.concatenate([[0.0], np.cumsum(joined[first:stop] @ np.array(self._condition.begins))])
+        if lowest:
+            return first + len(running) - 1 - int(running[::-1].argmin())
+        return first + int(running.argmax())
+
+    def _closed(self, stop: int, total: Floats) -> Stretch:
+        assert self._start is not None
+        stretch = self._stretch(self._start, stop, total)
+        self._start, self._free = None, stop
+        return stretch
+
+    def _stretch(self, start: int, stop: int, total: Floats) -> Stretch:
+        ll, rr, lr = (total - self._start_total).tolist()
+        return Stretch(start, stop, (ll, rr, lr))
+
+    @property
+    def open(self) -> Stretch | None:
+        """The stretch that has not ended, as far as it is known."""
+        if self._start is None:
+            return None
+        base = self._count - len(self._past)
+        turn = self._turn(self._past, len(self._past), lowest=False)
+        stop = max(turn + base, self._start + 1)
+        within = min(max(stop - base, 0), len(self._past))
+        return self._stretch(self._start, stop, self._total + self._past[:within].sum(axis=0))
+
+    def end(self) -> list[Stretch]:
+        """The run has ended: the stretch that was open."""
+        stretch, self._start = self.open, None
+        return [] if stretch is None else [stretch]
