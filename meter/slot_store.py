@@ -119,13 +119,17 @@ class SlotStore:
                 values = self.values(series, start * n, stop * n, slots=slots)
                 inside[:] = _summed_up(values.reshape(-1, n))[:_COUNT]
             else:
-                whole = min(stop, max(start, self._nodes * NODE_SLOTS // n))
+                whole = min(stop, max(start, self._told_nodes(slots) * NODE_SLOTS // n))
                 if whole > start:
                     inside[:, : whole - start] = self._wide(series, n, start, whole)
                 for column in range(whole, stop):
                     last = min((column + 1) * n, slots)
                     inside[:, column - start] = self._one(series, column * n, last, slots)
         return Columns(low=result[_LOW], high=result[_HIGH], mean=result[_MEAN])
+
+    def _told_nodes(self, slots: int) -> int:
+        """Finished nodes that hold nothing behind a count; the writer may be farther already."""
+        return min(self._nodes, slots // NODE_SLOTS)
 
     def _wide(self, series: int, n: int, start: int, stop: int) -> npt.NDArray[np.float32]:
         """Columns of finished nodes, and of the slots at both ends that are no whole node."""
@@ -149,7 +153,7 @@ class SlotStore:
     def _one(self, series: int, first: int, last: int, slots: int) -> npt.NDArray[np.float32]:
         """One column that may reach beyond the finished nodes."""
         node_from = -(-first // NODE_SLOTS)
-        node_to = max(node_from, min(last // NODE_SLOTS, self._nodes))
+        node_to = max(node_from, min(last // NODE_SLOTS, self._told_nodes(slots)))
         head = self.values(series, first, min(node_from * NODE_SLOTS, last), slots=slots)
         tail = self.values(series, node_to * NODE_SLOTS, last, slots=slots)
         rest = np.concatenate([head, tail])

@@ -277,7 +277,9 @@ class Timeline:
     def runs_in(self, first_slot: int, last_slot: int) -> list[Run]:
         """The runs that have a slot in [first_slot, last_slot)."""
         runs = self.runs
-        at = max(bisect_right(runs, first_slot, key=lambda run: run.first_slot) - 2, 0)
+        at = max(bisect_right(runs, first_slot, key=lambda run: run.first_slot) - 1, 0)
+        while at > 0 and runs[at - 1].stop_slot > first_slot:
+            at -= 1
         found = []
         for run in runs[at:]:
             if run.first_slot >= last_slot:
