@@ -56,7 +56,8 @@ def add_demo_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
     demo = commands.add_parser(
         "demo",
         help="listen to the demo tune, with its planted faults",
-        description="Make the demo tune and listen to it against the target for clubs. It plays nothing.",
+        description="Make the demo tune and listen to it against the target for clubs, in the window where "
+        "one can be shown. It plays nothing.",
         epilog="exit status: 0 done; with --at-once 1 when a reading does not agree with what was planted.",
         allow_abbrev=False,
     )
@@ -65,6 +66,7 @@ def add_demo_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
         action="store_true",
         help="measure it without waiting, and say whether each planted fault is read",
     )
+    demo.add_argument("--no-window", action="store_true", help="as text, although a window could be shown")
     _add_common(demo)
     demo.set_defaults(run=run_demo)
 
@@ -107,6 +109,10 @@ def run_demo(args: argparse.Namespace) -> int:
 
         return demo.run()
 
+    if getattr(args, "window", None) is not None and not (args.no_window or args.json or args.seconds is not None):
+        status: int | None = args.window("demo", DEMO_TARGET)
+        if status is not None:
+            return status
     return _listen(
         "demo",
         target=target_named(DEMO_TARGET),

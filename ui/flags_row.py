@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 GAP_PX: Final = 4.0
 
+MINUS: Final = "–"
+"""An en dash: as wide as the font's minus, but as bold as its digits."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Aloft:
@@ -38,6 +41,8 @@ class Flying:
 
     left: float
     aloft: tuple[Aloft, ...]
+    order: tuple[str, ...] = ()
+    """Names of the flags from the top down."""
 
 
 def fly(
@@ -49,8 +54,9 @@ def fly(
     timeline: Timeline | None,
     slot: int | None,
     head_x: float,
+    before: tuple[str, ...] = (),
 ) -> Flying:
-    """Find a place for each flag; what does not fit is left out, the last first.
+    """Find a place for each flag; of what does not fit, the least pressing is left out.
 
     Parameters
     ----------
@@ -58,17 +64,33 @@ def fly(
         The newest that is drawn; None = flags have no line.
     head_x : float
         Where the lines end, in logical pixels.
+    before : tuple of str
+        `Flying.order` of the last time: flags whose numbers cross do not change places at once.
     """
     size = layout.flag
     room = box.flags.height() + GAP_PX
-    flags = list(flags)[: max(1, int(room // (size.height + GAP_PX)))]
+    flags = _most_pressing(flags, lane, max(1, int(room // (size.height + GAP_PX))))
     colours = {row.key: row.colour for row in look.rows}
     tips, wanted = [], []
     for one in flags:
         y = _tip(one, colours, look, box, layout, timeline, slot)
         tips.append(None if y is None else (head_x, y))
-        wanted.append(_by_text(one, look, box, layout) if y is None else y)
-    tops = flag.spread(wanted, height=size.height, gap=GAP_PX, top=box.flags.top(), bottom=box.flags.bottom())
+        # The number on the flag may be calmer than the line: the highest of 3 s, not of this moment.
+        told = _by_text(one, look, box, layout)
+        wanted.append(told if told is not None else y if y is not None else box.plot.center().y())
+    names = [one.name for one in flags]
+    start = sorted(range(len(flags)), key=lambda k: wanted[k])
+    if set(names) == set(before):
+        start.sort(key=lambda k: before.index(names[k]))
+    order = flag.order_of(wanted, start, slack=0.5 * size.height)
+    tops = flag.spread(
+        wanted,
+        height=size.height,
+        gap=GAP_PX,
+        top=box.flags.top(),
+        bottom=box.flags.bottom(),
+        order=order,
+    )
     neutral = look.theme.edge
     return Flying(
         left=box.plot.right() + HALYARD,
@@ -76,7 +98,20 @@ def fly(
             Aloft(pennant=_pennant(one, colours.get(one.key, neutral)), top=top, tip=tip)
             for one, top, tip in zip(flags, tops, tips)
         ),
+        order=tuple(names[number] for number in order),
     )
+
+
+def _most_pressing(flags: Sequence[Flag], lane: Lane, count: int) -> list[Flag]:
+    """So many flags, in their order: first what calls, then the main line, then counts."""
+    marks = {series.key for series in lane.series if series.role == "marks"}
+
+    def rank(number: int) -> tuple[bool, bool, int]:
+        one = flags[number]
+        return one.glyph not in flag.CALLING, number > 0 and one.key not in marks, number
+
+    kept = sorted(sorted(range(len(flags)), key=rank)[:count])
+    return [flags[number] for number in kept]
 
 
 def _tip(
@@ -94,15 +129,13 @@ def _tip(
     return None if math.isnan(value) else _height(value, look, box, layout)
 
 
-def _by_text(one: Flag, look: Look, box: LaneBox, layout: Layout) -> float:
-    """Where a reading without a line belongs: at its value on the axis, otherwise in the middle."""
+def _by_text(one: Flag, look: Look, box: LaneBox, layout: Layout) -> float | None:
+    """Where the number on a flag lies on the axis; a count, and what is no number, lie nowhere."""
     try:
         value = float(one.value_text)
     except ValueError:
-        return box.plot.center().y()
-    if not look.axis.lowest <= value <= look.axis.highest:
-        return box.plot.bottom()
-    return _height(value, look, box, layout)
+        return None
+    return _height(value, look, box, layout) if "." in one.value_text else box.plot.bottom()
 
 
 def _height(value: float, look: Look, box: LaneBox, layout: Layout) -> float:
@@ -110,12 +143,14 @@ def _height(value: float, look: Look, box: LaneBox, layout: Layout) -> float:
 
 
 def _pennant(one: Flag, colour: str) -> Pennant:
+    # Of a number that is not shown nothing can be said but that it is not yet known.
+    is_judged = any(letter.isdigit() for letter in one.value_text) or one.glyph == "…"
     return Pennant(
         name=one.name,
-        number=one.value_text.replace("-", "−").replace("−−", "––"),
+        number=one.value_text.replace("-", MINUS),
         unit=one.unit,
-        glyph=one.glyph,
-        word=one.word,
+        glyph=one.glyph if is_judged else "",
+        word=one.word if is_judged else "",
         colour=colour,
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from PyQt6.QtCore import QPointF, QRectF, Qt
@@ -10,7 +11,7 @@ from PyQt6.QtGui import QColor, QPainter, QPen
 
 from ui import fonts
 from ui.layout import LABEL_PX, TITLE_PX, LaneBox, Layout
-from ui.strip import Pen, Row
+from ui.strip import Pen
 from ui.theme import Theme
 
 if TYPE_CHECKING:
@@ -22,11 +23,20 @@ SAMPLE_PX: Final = 20.0
 TICK_ROOM_PX: Final = 13.0
 
 
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A line of a legend; without a pen it is words only."""
+
+    label: str
+    colour: str = ""
+    pen: Pen | None = None
+
+
 def paint(
     painter: QPainter,
     layout: Layout,
     lanes: Sequence[Lane],
-    rows: Sequence[Sequence[Row]],
+    legends: Sequence[Sequence[Entry]],
     bands: Sequence[str],
     theme: Theme,
 ) -> None:
@@ -34,8 +44,8 @@ def paint(
 
     Parameters
     ----------
-    rows : sequence of sequence of Row
-        What each lane draws, for the legend.
+    legends : sequence of sequence of Entry
+        What each lane draws.
     bands : sequence of str
         What each fairway says; "" where there is none.
     """
@@ -43,9 +53,8 @@ def paint(
         if number:
             _hairline(painter, box, theme)
         right = _band(painter, bands[number], box, theme)
-        left = _question(painter, lane.question, box, layout, theme)
-        labels = [series.label for series in lane.series]
-        _legend(painter, list(zip(rows[number], labels)), left, right, box, layout, theme)
+        left = _question(painter, lane.question, box, theme)
+        _legend(painter, legends[number], left, right, box, theme)
         _scale(painter, lane, box, theme)
 
 
@@ -58,7 +67,7 @@ def _baseline(box: LaneBox) -> float:
     return box.title.bottom() - 7.0
 
 
-def _question(painter: QPainter, question: str, box: LaneBox, layout: Layout, theme: Theme) -> float:
+def _question(painter: QPainter, question: str, box: LaneBox, theme: Theme) -> float:
     """The name of the lane; where it ends."""
     painter.setFont(fonts.font(TITLE_PX, is_bold=True))
     painter.setPen(QColor(theme.ink))
@@ -91,11 +100,10 @@ def _band(painter: QPainter, text: str, box: LaneBox, theme: Theme) -> float:
 
 def _legend(
     painter: QPainter,
-    entries: Sequence[tuple[Row, str]],
+    entries: Sequence[Entry],
     left: float,
     right: float,
     box: LaneBox,
-    layout: Layout,
     theme: Theme,
 ) -> None:
     """A piece of each line with its name, as far as there is room."""
@@ -103,14 +111,15 @@ def _legend(
     x = left + 18.0
     painter.setFont(fonts.font(LABEL_PX))
     base = _baseline(box)
-    for row, label in entries:
-        end = x + SAMPLE_PX + 5.0 + measure.horizontalAdvance(label)
+    for entry in entries:
+        sample = 0.0 if entry.pen is None else SAMPLE_PX + 5.0
+        end = x + sample + measure.horizontalAdvance(entry.label)
         if end > right - 14.0:
             return
-        y = base - 0.5 * measure.capHeight()
-        _sample(painter, row.pen, QColor(row.colour), x, y)
+        if entry.pen is not None:
+            _sample(painter, entry.pen, QColor(entry.colour), x, base - 0.5 * measure.capHeight())
         painter.setPen(QColor(theme.ink_soft))
-        painter.drawText(QPointF(x + SAMPLE_PX + 5.0, base), label)
+        painter.drawText(QPointF(x + sample, base), entry.label)
         x = end + 16.0
 
 

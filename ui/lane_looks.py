@@ -15,11 +15,14 @@ if TYPE_CHECKING:
 
 PAD_PX: Final = 2.0
 
-_WEIGHTS: Final = {"loudness": 1.55, "mono": 1.15}
+_WEIGHTS: Final = {"loudness": 1.8, "peak": 1.3, "mono": 1.2}
 
-_FILLED_FROM: Final = {"loudness": "lowest", "peak": "lowest", "mono": "highest"}
-"""From which end of its axis the main line of a lane is tinted: levels stand on the ground, what is
-lost hangs from the surface."""
+_FILLED_FROM: Final = {"loudness": "lowest", "mono": "highest"}
+"""From which end of its axis the main line of a lane is tinted: loudness stands on the ground, what
+is lost hangs from the surface."""
+
+_THIN: Final = ("true_peak_dbtp",)
+"""Series that change from slot to slot: thick, they would be a wall."""
 
 
 def weight_of(lane: Lane) -> float:
@@ -35,7 +38,7 @@ def look_of(lane: Lane, target: Target | None, theme: Theme, *, rows: int, devic
         Row(
             key=series.key,
             colour=theme.series[number % len(theme.series)],
-            pen=PENS[number % len(PENS)],
+            pen=PENS[1 if series.key in _THIN else number % len(PENS)],
             fill_to=getattr(lane, end) if end and number == 0 else None,
         )
         for number, series in enumerate(lines)

@@ -6,13 +6,13 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
-from PyQt6.QtCore import QPointF, QRect, QRectF, QSize
+from PyQt6.QtCore import QRect, QRectF, QSize, Qt
 from PyQt6.QtGui import QColor, QPainter, QPen, QPixmap, QRegion
 
 from ui import furniture, overlay, time_axis
 from ui.blanks import Blanks
 from ui.flags_row import Flying, fly, paint_flags
-from ui.fold import BARS, Fold, Phrase, paint_ends
+from ui.fold import BARS, Fold, Phrase, fold_legend, paint_ends, without_tail
 from ui.lane_looks import band_text, look_of, weight_of
 from ui.layout import Layout
 from ui.strip import Look, Strip
@@ -48,6 +48,7 @@ class LanePicture:
         self.phrases: tuple[Phrase, ...] | None = None
         self._timeline: Timeline | None = None
         self._flags: Mapping[str, tuple[Flag, ...]] = {}
+        self._orders: dict[str, tuple[str, ...]] = {}
         self._strips: list[Strip] = []
         self._folds: list[Fold] = []
         self._blanks: Blanks | None = None
@@ -73,6 +74,8 @@ class LanePicture:
 
     def set_phrases(self, phrases: tuple[Phrase, ...] | None) -> bool:
         """Fold; whether that is another fold."""
+        if phrases:
+            phrases = tuple(without_tail(phrases))
         is_other = phrases != self.phrases
         self.phrases = phrases
         return is_other
@@ -204,6 +207,9 @@ class LanePicture:
                 painter.setClipRect(box.plot)
                 self._paint_plot(painter, number, box.plot, layout)
                 painter.restore()
+        if self.phrases is not None:
+            for fold, box in zip(self._folds, layout.lanes):
+                paint_ends(painter, fold, box.plot, layout.device_ratio, self.theme)
         for flying in self._flying(layout):
             paint_flags(painter, flying, layout, self.theme)
         self._paint_tag(painter, layout)
@@ -219,14 +225,22 @@ class LanePicture:
             brush = QPainter(made)
             try:
                 texts = [band_text(lane, self.target) for lane in self.lanes]
-                rows = [look.rows for look in self._looks]
-                furniture.paint(brush, layout, self.lanes, rows, texts, self.theme)
+                furniture.paint(brush, layout, self.lanes, self._legends(), texts, self.theme)
                 time_axis.paint(brush, self._marks(layout), layout.axis, self.theme)
             finally:
                 brush.end()
             self._furniture = made
         source = QRectF(part.x() * ratio, part.y() * ratio, part.width() * ratio, part.height() * ratio)
         painter.drawPixmap(QRectF(part), self._furniture, source)
+
+    def _legends(self) -> list[list[furniture.Entry]]:
+        if self.phrases is not None:
+            return [fold_legend(lane, look, len(self.phrases)) for lane, look in zip(self.lanes, self._looks)]
+        legends = []
+        for lane, look in zip(self.lanes, self._looks):
+            labels = {series.key: series.label for series in lane.series}
+            legends.append([furniture.Entry(labels[row.key], row.colour, row.pen) for row in look.rows])
+        return legends
 
     def _marks(self, layout: Layout) -> list[time_axis.Mark]:
         if self.phrases is not None:
@@ -237,7 +251,6 @@ class LanePicture:
         if self.phrases is not None:
             if self._folds:
                 self._folds[number].show(painter, plot.left(), plot.top())
-                paint_ends(painter, self._folds[number], plot, layout.device_ratio, self.theme)
         else:
             strip = self._strips[number]
             strip.show(painter, plot.left(), plot.top())
@@ -291,9 +304,10 @@ class LanePicture:
             overlay.paint_time_tag(painter, overlay.tag_text(first, last, origin), x, layout, self.theme)
 
     def _paint_focus(self, painter: QPainter, layout: Layout) -> None:
-        width, height, _ = self._size
+        box = layout.axis.adjusted(-5.0, -2.0, 5.0, -3.0)
         painter.setPen(QPen(QColor(self.theme.fairway_edge), FOCUS_PX))
-        painter.drawLine(QPointF(0.0, height - 1.0), QPointF(float(width), height - 1.0))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRoundedRect(box, 3.0, 3.0)
 
     def _flying(self, layout: Layout) -> list[Flying]:
         scale = self._scale
@@ -304,5 +318,7 @@ class LanePicture:
         for lane, box, look in zip(self.lanes, layout.lanes, self._looks):
             flags = self._flags.get(lane.key, ())
             slot = None if self.phrases is not None or self._timeline is None else self.reach()[1]
-            flying.append(fly(flags, lane, box, look, layout, self._timeline, slot, head_x))
+            before = self._orders.get(lane.key, ())
+            flying.append(fly(flags, lane, box, look, layout, self._timeline, slot, head_x, before))
+            self._orders[lane.key] = flying[-1].order
         return flying

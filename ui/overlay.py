@@ -17,6 +17,9 @@ from ui.theme import Theme
 OVER_PX: Final = 9.0
 """Width of the sign of an over."""
 
+MOST_SIGNS: Final = 400
+"""More than these cannot be told apart; the newest are drawn."""
+
 
 def paint_over_signs(
     painter: QPainter, places: Sequence[int], plot: QRectF, ratio: float, theme: Theme
@@ -29,14 +32,13 @@ def paint_over_signs(
         In device pixels from the left of the plot, rising.
     """
     last = -math.inf
-    colour = QColor(theme.ink)
-    for place in places:
-        x = place / ratio
+    colour, line = QColor(theme.ink), QColor(theme.edge)
+    for place in places[-MOST_SIGNS:]:
+        x = plot.left() + place / ratio
+        painter.fillRect(QRectF(x, plot.top() + OVER_PX, 1.0, plot.height() - OVER_PX), line)
         if x - last < OVER_PX:
             continue
         last = x
-        x = plot.left() + x
-        painter.fillRect(QRectF(x, plot.top() + OVER_PX, 1.0, plot.height() - OVER_PX), QColor(theme.edge))
         verdict_glyph.paint(
             painter, "▲", QRectF(x + 0.5 - 0.5 * OVER_PX, plot.top(), OVER_PX, OVER_PX), colour
         )

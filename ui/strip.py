@@ -39,8 +39,8 @@ class Pen:
 PENS: Final = (
     Pen(width_px=2.2),
     Pen(width_px=1.2),
-    Pen(width_px=1.6, dash_px=(9.0, 3.0)),
-    Pen(width_px=1.8, dash_px=(2.5, 2.5)),
+    Pen(width_px=1.5, dash_px=(9.0, 3.0)),
+    Pen(width_px=1.5, dash_px=(2.0, 2.5)),
 )
 """In the order of the series of a lane."""
 
@@ -175,7 +175,7 @@ class Strip:
             base = np.full(fine.stop - fine.start, look.axis.y_of(row.fill_to))
             base[np.isnan(curve.line[fine])] = np.nan
             top, bottom = np.fmin(base, curve.line[fine]), np.fmax(base, curve.line[fine])
-            raster.fill(picture, top, bottom, colour=row.colour, share=0.16)
+            raster.fill(picture, top, bottom, colour=look.theme.water, share=look.theme.water_share)
         if curve.top is not None and curve.bottom is not None:
             raster.fill(picture, curve.top[inner], curve.bottom[inner], colour=row.colour, share=0.38)
 

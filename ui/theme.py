@@ -47,7 +47,10 @@ class Theme:
     shade : str
         Where nothing was measured, as hatching on the paper.
     choice : str
-        What is chosen: the cursor's span, a row of a list.
+        What is chosen: a row of a list, what the pointer is over.
+    water : str
+    water_share : float
+        What lies under a level, or is lost: so much of this colour on what is there.
     series : tuple of str
         In the order of the series of a lane.
     """
@@ -63,6 +66,8 @@ class Theme:
     fairway_edge: str
     shade: str
     choice: str
+    water: str
+    water_share: float
     series: tuple[str, str, str, str]
 
 
@@ -78,6 +83,8 @@ LIGHT: Final = Theme(
     fairway_edge="#33759b",
     shade="#8c8672",
     choice="#eee4c8",
+    water="#5fb0ee",
+    water_share=0.28,
     series=("#0072b2", "#d55e00", "#a0488a", "#000000"),
 )
 
@@ -93,6 +100,8 @@ DARK: Final = Theme(
     fairway_edge="#6aa5c4",
     shade="#6f7a83",
     choice="#36404a",
+    water="#56b4e9",
+    water_share=0.16,
     series=("#56b4e9", "#e69f00", "#cc79a7", "#f0e442"),
 )
 

@@ -46,22 +46,20 @@ def marks(scale: TimeScale, *, width: float) -> list[Mark]:
 def _ago(seconds: float, step_s: int, width: float) -> Iterator[Mark]:
     count = math.floor(seconds / step_s + 1e-9)
     for k in range(count, -1, -1):
-        text = "now" if k == 0 else _ago_text(k * step_s)
+        text = "now" if k == 0 else _ago_text(k * step_s, step_s)
         if k == count and k:
             text += " ago"
         yield Mark(width * (1.0 - k * step_s / seconds), text, k % 2 == 1)
 
 
-def _ago_text(seconds: int) -> str:
-    if seconds < 120 and seconds % 60:
-        return f"{seconds} s"
-    if seconds <= 60:
+def _ago_text(seconds: int, step_s: int) -> str:
+    if seconds < 60 or (seconds == 60 and step_s < 60):
         return f"{seconds} s"
     if seconds % 3600 == 0:
         return f"{seconds // 3600} h"
     if seconds % 60 == 0 and seconds < 3600:
         return f"{seconds // 60} min"
-    return clock_text(seconds)
+    return f"{seconds} s" if seconds < 120 else clock_text(seconds)
 
 
 def _since(scale: TimeScale, step_s: int, width: float) -> Iterator[Mark]:
