@@ -1,3 +1,5 @@
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -22,7 +24,7 @@ def plain(values, *, n, first, count):
 def filled(values, cuts=()):
     store = SlotStore(2)
     edges = [0, *cuts, len(values)]
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
+    for start, stop in pairwise(edges):
         if stop > start:
             store.write(start, np.stack([values[start:stop], -values[start:stop]], axis=1))
     return store

@@ -79,7 +79,7 @@ def test_every_number_of_the_demo_is_that_of_the_engines_reading(demo):
 
 
 def test_a_pass_whose_rows_come_without_readings_shows_the_same(demo):
-    timeline, said = demo
+    timeline, _ = demo
     (live_pass, rows) = timeline.rows(0, timeline.slots)[0]
     again = Timeline(clock=Clock())
     again.append(rows, live_pass)
