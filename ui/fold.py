@@ -31,9 +31,9 @@ Phrase = tuple[int, int]
 
 
 def without_tail(phrases: Sequence[Phrase]) -> Sequence[Phrase]:
-    """The phrases without a last one of less than a bar: what rings on after the end."""
+    """The phrases without a last one of less than two bars: what rings on after the end."""
     longest = max(last - first for first, last in phrases)
-    is_tail = len(phrases) > 1 and (phrases[-1][1] - phrases[-1][0]) * BARS < longest
+    is_tail = len(phrases) > 1 and (phrases[-1][1] - phrases[-1][0]) * BARS < 2 * longest
     return phrases[:-1] if is_tail else phrases
 
 

@@ -79,12 +79,12 @@ LIGHT: Final = Theme(
     ink_soft="#4b5d6c",
     edge="#6d7681",
     hairline="#dfd6c2",
-    fairway="#d9e8ea",
+    fairway="#e0eced",
     fairway_edge="#33759b",
     shade="#8c8672",
     choice="#eee4c8",
-    water="#5fb0ee",
-    water_share=0.28,
+    water="#8fd0ff",
+    water_share=0.2,
     series=("#0072b2", "#d55e00", "#a0488a", "#000000"),
 )
 

@@ -21,8 +21,11 @@ def main():
     folder.mkdir(parents=True, exist_ok=True)
     for scale in SCALES:
         env = os.environ | {"QT_QPA_PLATFORM": "offscreen", "QT_SCALE_FACTOR": str(scale)}
-        subprocess.run([sys.executable, "-m", "tests.support.screenshots", "--scale", str(scale), folder, *files], env=env, check=True)
-
+        subprocess.run(
+            [sys.executable, "-m", "tests.support.screenshots", "--scale", str(scale), folder, *files],
+            env=env,
+            check=True,
+        )
 
 
 def draw(folder, scale, files):
@@ -93,7 +96,9 @@ def music_states(scene):
     yield "60s", lambda: lanes(scene, DARK, slot=end // 2)
 
 
-def lanes(scene, theme, *, slot=None, view=None, choice=None, phrases=None, is_large=False, size=SIZE, keys=None):
+def lanes(
+    scene, theme, *, slot=None, view=None, choice=None, phrases=None, is_large=False, size=SIZE, keys=None
+):
     """The lanes in one state."""
     from meter.lanes import LANES
     from ui.lane_view import LanesView
@@ -102,7 +107,7 @@ def lanes(scene, theme, *, slot=None, view=None, choice=None, phrases=None, is_l
     made.resize(*size)
     made.set_theme(theme)
     scene.dress(made, slot)
-    if keys is not None:
+    if keys:
         made.set_lanes([lane for lane in LANES if lane.key in keys])
     made.large = is_large
     if view is not None:
