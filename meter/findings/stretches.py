@@ -17,6 +17,9 @@ import numpy.typing as npt
 from meter.readings import LONG_ROWS
 from meter.units import Floats, db_to_power
 
+PAST_ROWS: Final = 2 * LONG_ROWS
+"""So far back the beginning is looked for: where it is quiet at first, it is seen late."""
+
 Bools = npt.NDArray[np.bool_]
 
 EASED: Final = 0.75
@@ -116,7 +119,7 @@ class StretchFinder:
                 found.append(self._closed(stop, totals[stop - base]))
             at += 1
         self._count += len(sums)
-        kept = min(LONG_ROWS, len(joined))
+        kept = min(PAST_ROWS, len(joined))
         self._past = joined[len(joined) - kept :]
         self._total = totals[len(joined) - kept].copy()
         return found
@@ -130,8 +133,8 @@ class StretchFinder:
         return above
 
     def _turn(self, joined: Floats, stop: int, *, lowest: bool) -> int:
-        """Where in the 3 s before `stop` the running total was last lowest, or first highest."""
-        first = max(stop - LONG_ROWS, 0)
+        """Where in the 6 s before `stop` the running total was last lowest; in 3 s first highest."""
+        first = max(stop - (PAST_ROWS if lowest else LONG_ROWS), 0)
         running = np.concatenate([[0.0], np.cumsum(joined[first:stop] @ np.array(self._condition.begins))])
         if lowest:
             return first + len(running) - 1 - int(running[::-1].argmin())
