@@ -142,11 +142,11 @@ def _write(
 ) -> None:
     ink = QColor(theme.paper if is_calling else theme.ink)
     soft = QColor(theme.paper if is_calling else theme.ink_soft)
-    number_font = fonts.font(size.number_px, is_bold=True)
     middle = box.center().y()
+    number_px = _fitting(pennant.number, size)
     painter.setPen(ink)
-    painter.setFont(number_font)
-    measure = fonts.metrics(size.number_px, is_bold=True)
+    painter.setFont(fonts.font(number_px, is_bold=True))
+    measure = fonts.metrics(number_px, is_bold=True)
     right = box.left() + STAFF_PX + size.pad_px + size.number_width
     x = right - measure.horizontalAdvance(pennant.number)
     painter.drawText(QPointF(x, middle + 0.5 * measure.capHeight()), pennant.number)
@@ -169,6 +169,12 @@ def _write(
     painter.setPen(ink)
     painter.setFont(fonts.font(size.side_px, is_bold=True))
     painter.drawText(QPointF(x + size.glyph_size + size.glyph_gap, lower), pennant.word)
+
+
+def _fitting(number: str, size: FlagSize) -> int:
+    """The size in which a number fits; counts may have more digits than readings."""
+    wide = fonts.metrics(size.number_px, is_bold=True).horizontalAdvance(number)
+    return size.number_px if wide <= size.number_width else int(size.number_px * size.number_width / wide)
 
 
 def order_of(wanted: Sequence[float], before: Sequence[int], *, slack: float) -> list[int]:

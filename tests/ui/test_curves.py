@@ -56,7 +56,7 @@ def test_what_was_not_measured_has_no_place():
 def test_a_single_number_between_gaps_is_seen():
     values = np.full(100, np.nan)
     values[50] = -15.0
-    found, scale = of(values, seconds=10.0, columns=400)
+    found, _ = of(values, seconds=10.0, columns=400)
     assert (~np.isnan(found.line)).sum() == 4 * FINE
     assert np.nanmax(found.line) == np.nanmin(found.line) == 150.0
 

@@ -1,5 +1,7 @@
 """What is written under the lanes."""
 
+from itertools import pairwise
+
 import pytest
 
 from ui.time_axis import bar_marks, clock_text, marks
@@ -38,12 +40,12 @@ def test_labels_have_room_between_them_at_every_length():
         found = marks(TimeScale.of(View.newest(seconds), slots=10**6, columns=700), width=700.0)
         places = [mark.x for mark in found]
         assert len(found) >= 2
-        assert min(b - a for a, b in zip(places, places[1:], strict=False)) >= 70.0
+        assert min(b - a for a, b in pairwise(places)) >= 70.0
 
 
 def test_segments_are_filled_in_turn():
     found = marks(TimeScale.of(View.newest(60.0), slots=600, columns=700), width=700.0)
-    assert all(a.is_filled != b.is_filled for a, b in zip(found, found[1:], strict=False))
+    assert all(a.is_filled != b.is_filled for a, b in pairwise(found))
 
 
 def test_a_phrase_is_counted_in_bars():
