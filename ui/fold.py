@@ -83,7 +83,7 @@ class Fold:
             raster.stroke(
                 self._pixels,
                 found.line,
-                width=pen.width_px * look.device_ratio,
+                width=min(pen.width_px, look.rows[0].pen.width_px) * look.device_ratio,
                 colour=colour,
                 dash=dash(pen, left, right, look.device_ratio),
             )

@@ -255,7 +255,10 @@ class LanePicture:
             strip = self._strips[number]
             strip.show(painter, plot.left(), plot.top())
             self._paint_events(painter, number, plot, layout.device_ratio)
-            overlay.paint_over_signs(painter, strip.overs(), plot, layout.device_ratio, self.theme)
+            places = strip.overs()
+            if places:
+                limit_y = plot.top() + self._looks[number].limit_y / layout.device_ratio
+                overlay.paint_over_signs(painter, places, plot, limit_y, layout.device_ratio, self.theme)
         self._paint_choice(painter, number, plot, layout)
 
     def _paint_events(self, painter: QPainter, number: int, plot: QRectF, ratio: float) -> None:

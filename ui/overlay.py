@@ -22,20 +22,22 @@ MOST_SIGNS: Final = 400
 
 
 def paint_over_signs(
-    painter: QPainter, places: Sequence[int], plot: QRectF, ratio: float, theme: Theme
+    painter: QPainter, places: Sequence[int], plot: QRectF, limit_y: float, ratio: float, theme: Theme
 ) -> None:
-    """A sign at the top of a plot where overs begin; neighbours share one.
+    """A sign at the top of a plot where overs begin, and a line down to the limit; neighbours share a sign.
 
     Parameters
     ----------
     places : sequence of int
         In device pixels from the left of the plot, rising.
+    limit_y : float
+        Where the limit lies that was gone over.
     """
     last = -math.inf
     colour, line = QColor(theme.ink), QColor(theme.edge)
     for place in places[-MOST_SIGNS:]:
         x = plot.left() + place / ratio
-        painter.fillRect(QRectF(x, plot.top() + OVER_PX, 1.0, plot.height() - OVER_PX), line)
+        painter.fillRect(QRectF(x, plot.top() + OVER_PX, 1.0, max(limit_y - plot.top() - OVER_PX, 3.0)), line)
         if x - last < OVER_PX:
             continue
         last = x

@@ -7,6 +7,7 @@ column, so nothing has to be laid over anything when it is shown.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Final
@@ -77,6 +78,12 @@ class Look:
     ticks: tuple[float, ...] = ()
     fairway: tuple[float, float] | None = None
     over_key: str | None = None
+
+    @property
+    def limit_y(self) -> float:
+        """Where overs begin: the upper edge of the fairway, or 0 without one; in device pixels."""
+        limit = math.inf if self.fairway is None else self.fairway[1]
+        return float(self.axis.y_of(limit if math.isfinite(limit) else 0.0))
 
 
 @dataclass(slots=True)

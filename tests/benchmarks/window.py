@@ -104,6 +104,29 @@ def measure(size, view, *, seconds, is_painted=True):
     return shares, 1000.0 * np.array(paints_s), late_ms, len(paints_s) / wall_s
 
 
+def resized(size, view):
+    """What happens while a window is made smaller without pause: everything is drawn anew each time."""
+    from meter.lanes import LANES
+    from tests.support.window_scene import Scene
+    from ui.lane_view import LanesView
+
+    lanes = LanesView()
+    Scene().dress(lanes)
+    lanes.set_lanes(LANES)
+    lanes.set_view(view)
+    lanes.resize(*size)
+    lanes.show()
+    run(0.5)
+    watch = Watch()
+    for step in range(50):
+        lanes.resize(size[0] - 4 * step, size[1] - 2 * step)
+        run(0.02)
+    late_ms = watch.stop()
+    lanes.close()
+    late = f"{np.percentile(late_ms, 99):.1f} ms p99, {late_ms.max():.1f} at most"
+    return f"{size[0]}x{size[1]} resized 50 times: a thread waits {late}"
+
+
 def run(seconds):
     """Let the application run for so long; to quit it would close the window."""
     from PyQt6.QtCore import QEventLoop, QTimer
@@ -131,6 +154,7 @@ def main():
     missed = 0
     views = {"60 s": LAST_MINUTE, "10 min": LAST_10_MINUTES, "pass": View.part(0)}
     for size in SIZES:
+        print(resized(size, LAST_MINUTE))
         for name, view in views.items():
             (whole, drawing), paints_ms, late_ms, fps = measure(size, view, seconds=seconds)
             is_kept = whole <= LIMITS_PCT[size] and paints_ms.max() <= LONGEST_PAINT_MS

@@ -18,7 +18,6 @@ SIZE = (1040, 580)
 def main():
     """Make all pictures."""
     folder, files = Path(sys.argv[1]), sys.argv[2:]
-    folder.mkdir(parents=True, exist_ok=True)
     for scale in SCALES:
         env = os.environ | {"QT_QPA_PLATFORM": "offscreen", "QT_SCALE_FACTOR": str(scale)}
         subprocess.run(
@@ -35,6 +34,7 @@ def draw(folder, scale, files):
     from tests.support.window_scene import Scene
     from ui import fonts
 
+    folder.mkdir(parents=True, exist_ok=True)
     app = QApplication(["screenshots"])
     assert fonts.load() is None
     scene = Scene()
@@ -51,7 +51,7 @@ def save(take, path, app):
     lanes.show()
     app.processEvents()
     lanes.tick()
-    lanes.grab().save(str(path))
+    assert lanes.grab().save(str(path)), f"{path} cannot be written"
     lanes.close()
     lanes.deleteLater()
     return path.name
