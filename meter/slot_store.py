@@ -191,10 +191,12 @@ class SlotStore:
 
 def _summed_up(values: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """Lowest, highest, mean of the finite, and their count, over the last axis; shape (4, ...)."""
-    low, high = np.fmin.reduce(values, axis=-1), np.fmax.reduce(values, axis=-1)
+    # Along the first axis a reduction is several times as quick as along a short last one.
+    values = np.ascontiguousarray(np.moveaxis(values, -1, 0))
+    low, high = np.fmin.reduce(values), np.fmax.reduce(values)
     finite = np.isfinite(values)
-    count = finite.sum(axis=-1)
-    total = np.where(finite, values, 0.0).sum(axis=-1, dtype=np.float64)
+    count = finite.sum(axis=0)
+    total = np.where(finite, values, 0.0).sum(axis=0, dtype=np.float64)
     mean = np.where(count > 0, total / np.maximum(count, 1), low)
     return np.stack([low, high, mean, count]).astype(np.float32)
 

@@ -26,8 +26,6 @@ class Found:
         Number of its run on the timeline; of a gap 0, since it lies between two.
     subject : str
         What of its kind: a band, or the side that is lower.
-    group : int
-        The listed pass it lies in; of a gap 0.
     sums : tuple of float
         Energy of left, of right, and their product.
     """
@@ -40,7 +38,6 @@ class Found:
     last_slot: int
     at_slot: int
     subject: str = ""
-    group: int = 0
     is_open: bool = False
     severity: float = 0.0
     count: int = 1

@@ -23,8 +23,11 @@ NEAR_SLOTS: Final = {"over": 30, "lost in mono": 30, "one-sided": 30, "silence":
 TOGETHER: Final = 0.5
 """A finding of which so much lies inside another that says the same is left out."""
 
+Group = tuple[int, int]
+"""Number of the live pass, and of the listed pass; that is 0 for gaps, which lie between two."""
+
 Key = tuple[int, int, str]
-"""Number of the live pass, of the listed pass, and kind."""
+"""The same, and the kind."""
 
 
 class Shelf:
@@ -42,6 +45,7 @@ class Shelf:
     def __init__(self, crossover_hz: float, listed_number: Callable[[int], int]) -> None:
         self._crossover_hz, self._listed_number = crossover_hz, listed_number
         self._kept: dict[Key, list[Found]] = {}
+        self._done: dict[Group, list[Finding]] = {}  # of those to which nothing can come any more
         self._fresh: dict[tuple[str, str], Found] = {}
 
     def put(self, found: Found) -> None:
@@ -54,30 +58,43 @@ class Shelf:
             self._keep(before)
         self._fresh[found.kind, found.subject] = found
 
-    def _group(self, found: Found) -> Found:
-        found.group = 0 if found.kind == "gap" else self._listed_number(found.last_slot)
-        return found
+    def _group(self, found: Found) -> Group:
+        listed = 0 if found.kind == "gap" else self._listed_number(found.last_slot)
+        return found.live_pass.number, listed
 
     def _keep(self, found: Found) -> None:
-        self._group(found)
-        key = (found.live_pass.number, found.group, found.kind)
+        group = self._group(found)
+        key = (*group, found.kind)
         self._kept[key] = _worst([*self._kept.get(key, ()), found])
+        self._done.pop(group, None)
         passes = list(dict.fromkeys(key[:2] for key in self._kept))
         if len(passes) > MOST_GROUPS:
             oldest = passes[0]
             self._kept = {key: kept for key, kept in self._kept.items() if key[:2] != oldest}
+            self._done.pop(oldest, None)
 
     def findings(self, open_now: Iterable[Found]) -> tuple[Finding, ...]:
         """All of it with what is not over yet, in the order of the timeline."""
-        by_pass: dict[tuple[int, int], list[Found]] = defaultdict(list)
-        for kept in self._kept.values():
-            for found in kept:
-                by_pass[found.live_pass.number, found.group].append(found)
+        growing: dict[Group, list[Found]] = defaultdict(list)
         for found in [*self._fresh.values(), *open_now]:
-            by_pass[found.live_pass.number, self._group(found).group].append(found)
-        shown = [found for group in by_pass.values() for found in _chosen(group)]
-        shown.sort(key=lambda found: (found.first_slot, KINDS.index(found.kind), found.subject))
-        return tuple(self._finding(found) for found in shown)
+            growing[self._group(found)].append(found)
+        kept: dict[Group, list[Found]] = defaultdict(list)
+        for key, some in self._kept.items():
+            kept[key[:2]] += some
+        shown: list[Finding] = []
+        for group in dict.fromkeys([*kept, *growing]):
+            if group in growing:
+                shown += self._told([*kept[group], *growing[group]])
+                self._done.pop(group, None)
+            else:
+                if group not in self._done:
+                    self._done[group] = self._told(kept[group])
+                shown += self._done[group]
+        shown.sort(key=_order)
+        return tuple(shown)
+
+    def _told(self, group: list[Found]) -> list[Finding]:
+        return [self._finding(found) for found in _chosen(group)]
 
     def _finding(self, found: Found) -> Finding:
         if found.text is None or found.is_open:
@@ -93,6 +110,10 @@ class Shelf:
             is_open=found.is_open,
             text=found.text,
         )
+
+
+def _order(finding: Finding) -> tuple[int, int, str]:
+    return finding.first_slot, KINDS.index(finding.kind), finding.text
 
 
 def _worst(all_of_a_kind: list[Found]) -> list[Found]:

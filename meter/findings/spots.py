@@ -10,7 +10,6 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.pass_cutter import QUIET_LUFS, QUIET_SLOTS
-from meter.passes import weighted_powers
 from meter.soundings import Soundings
 from meter.units import amplitude_to_db, db_to_amplitude, lufs_to_power, powers_to_db
 
@@ -81,6 +80,8 @@ class SilenceFinder:
 
     def take(self, rows: Soundings) -> list[tuple[int, int]]:
         """Take soundings; the silences [start, stop) that ended in them."""
+        from meter.passes import weighted_powers  # brings the chain with it, which takes its time to load
+
         powers = weighted_powers(rows, self._weights)
         silent = powers < lufs_to_power(QUIET_LUFS)
         loud = powers >= lufs_to_power(QUIET_LUFS + AGAIN_LU)

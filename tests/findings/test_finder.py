@@ -131,7 +131,8 @@ def test_a_gap_is_found_where_it_was(lost_frames):
     amount = {1000: "0.021 s", 48_000: "1.0 s", 150_000: "3.1 s"}[lost_frames]
     assert found.text == (
         f"{amount} were lost at 0:04.0; loudness and maxima start anew there: the computer was too busy "
-        "or the source was away; close what works hard and play it again, or leave it if you cut it off yourself"
+        "or the source was away; close what works hard and play it again, or leave it if you cut it off "
+        "yourself"
     )
 
 
