@@ -12,8 +12,8 @@ from PyQt6.QtCore import QRectF
 from ui import flag
 from ui.flag import FlagSize
 
-TITLE_PX: Final = 14
-LABEL_PX: Final = 11
+TITLE_PX: Final = 15
+LABEL_PX: Final = 12
 
 NARROW_PX: Final = 620.0
 """A window not wider than this takes the small flags, and leaves the legend away."""
@@ -21,7 +21,7 @@ NARROW_PX: Final = 620.0
 LOW_LANE_PX: Final = 84.0
 """Lanes not higher than this, one with another, do the same."""
 
-_LEFT: Final = 46.0
+_LEFT: Final = 48.0
 _TOP: Final = 6.0
 _TITLE: Final = 24.0
 _BETWEEN: Final = 9.0
@@ -97,7 +97,7 @@ class Layout:
 
         title = 20.0 if is_narrow else _TITLE
         between = 5.0 if is_narrow else _BETWEEN
-        left = snapped(36.0 if is_narrow else _LEFT)
+        left = snapped(38.0 if is_narrow else _LEFT)
         room = size.width + HALYARD + 8.0
         columns = max(1, math.floor((width - left - room) * device_ratio))
         plot_width = columns / device_ratio
