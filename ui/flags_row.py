@@ -78,6 +78,9 @@ def fly(
         # The number on the flag may be calmer than the line: the highest of 3 s, not of this moment.
         told = _by_text(one, look, box, layout)
         wanted.append(told if told is not None else y if y is not None else box.plot.center().y())
+    for number, one in enumerate(flags):
+        if one.value_text.isdigit():  # a count lies nowhere on the axis: it flies below the others
+            wanted[number] = max(wanted[:number], default=box.plot.top()) + size.height
     names = [one.name for one in flags]
     start = sorted(range(len(flags)), key=lambda k: wanted[k])
     if set(names) == set(before):
@@ -130,12 +133,12 @@ def _tip(
 
 
 def _by_text(one: Flag, look: Look, box: LaneBox, layout: Layout) -> float | None:
-    """Where the number on a flag lies on the axis; a count, and what is no number, lie nowhere."""
+    """Where the number on a flag lies on the axis; what is no number lies nowhere."""
     try:
         value = float(one.value_text)
     except ValueError:
         return None
-    return _height(value, look, box, layout) if "." in one.value_text else box.plot.bottom()
+    return _height(value, look, box, layout)
 
 
 def _height(value: float, look: Look, box: LaneBox, layout: Layout) -> float:

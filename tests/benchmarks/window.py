@@ -2,8 +2,8 @@
 
 Needs a screen (``xvfb-run -s "-screen 0 2560x1440x24" python -m …``) and a machine that does nothing
 else. Figures are percent of one core for the whole process, with the engine, and for the thread
-that draws. A paint holds the interpreter for no longer than it lasts; how late another thread gets
-it is measured besides.
+that draws. A paint holds the interpreter for no longer than it computes; how late another thread gets
+it is measured besides, and that depends on what else the machine does.
 """
 
 from __future__ import annotations
@@ -67,9 +67,9 @@ def measure(size, view, *, seconds, is_painted=True):
 
     class Timed(LanesView):
         def paintEvent(self, event):
-            began_s = time.perf_counter()
+            began_s = time.thread_time()
             super().paintEvent(event)
-            paints_s.append(time.perf_counter() - began_s)
+            paints_s.append(time.thread_time() - began_s)
 
     lanes = Timed()
     lanes.resize(*size)
