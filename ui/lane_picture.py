@@ -107,9 +107,15 @@ class LanePicture:
             )
         return self._layout
 
+    def _laid_out(self) -> Layout | None:
+        """The layout for the size that was asked for last; None before the first."""
+        width, height, ratio = self._size
+        return self.layout(width, height, ratio) if ratio else None
+
     def scale_now(self) -> TimeScale:
         """The part of time that is shown."""
-        columns = 1000 if self._layout is None else self._layout.columns
+        layout = self._laid_out()
+        columns = 1000 if layout is None else layout.columns
         return TimeScale.of(self.view, slots=self.slots, columns=columns)
 
     def slots_a_pixel(self) -> float:
@@ -134,20 +140,22 @@ class LanePicture:
 
     def slot_at(self, x: float) -> int:
         """The slot under a place of the widget."""
-        if self._layout is None:
+        layout = self._laid_out()
+        if layout is None:
             return 0
-        at = (x - self._layout.axis.left()) * self._layout.device_ratio
+        at = (x - layout.axis.left()) * layout.device_ratio
         return (self._folded() or self.scale_now()).slot_at(at)
 
     def _folded(self) -> TimeScale | None:
         """The scale of the last whole phrase, while folded."""
-        if not self.phrases or self._layout is None:
+        layout = self._laid_out()
+        if not self.phrases or layout is None:
             return None
         longest = max(last - first for first, last in self.phrases)
         whole = [one for one in self.phrases if one[1] - one[0] == longest]
         chosen = self.selection[0] if self.selection else -1
         first, last = next((one for one in whole if one[0] <= chosen < one[1]), whole[-1])
-        return TimeScale.of(View.part(first, last), slots=self.slots, columns=self._layout.columns)
+        return TimeScale.of(View.part(first, last), slots=self.slots, columns=layout.columns)
 
     # --- what is new
 

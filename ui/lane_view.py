@@ -171,6 +171,8 @@ class LanesView(QWidget):
 
     def _renew(self) -> None:
         self._picture.forget()
+        if self.isVisible():
+            self._place_spoken()
         self.update()
 
     def _has_slots(self) -> bool:

@@ -261,6 +261,14 @@ def test_choosing_what_is_seen_leaves_the_view(lanes, qtbot):
     assert lanes.view == LAST_MINUTE
 
 
+def test_a_click_right_after_a_change_finds_its_place(lanes, qtbot):
+    box = plot(lanes, "sides")
+    lanes.set_theme(DARK)  # nothing has been painted since
+    qtbot.mouseClick(lanes, Qt.MouseButton.LeftButton, pos=box.center().toPoint())
+    assert lanes.selection is not None
+    assert lanes.selection[0] == pytest.approx(SLOTS - 300, abs=2)
+
+
 def test_another_timeline_has_nothing_chosen(lanes):
     lanes.select(SLOTS - 100)
     lanes.set_timeline(timeline())
@@ -362,6 +370,14 @@ def test_every_lane_is_named_as_its_question_and_told_in_words(lanes):
     box = plot(lanes, "sides").center().toPoint()
     assert frames["Left and right?"].geometry().contains(box)
     assert not frames["How loud?"].geometry().contains(box)
+
+
+def test_what_is_heard_of_a_lane_moves_with_it(lanes):
+    before = lanes._spoken[1].geometry()
+    lanes.set_lanes(LANES[:2])
+    assert len(lanes._spoken) == 2
+    assert lanes._spoken[1].geometry() != before
+    assert lanes._spoken[1].geometry().contains(plot(lanes, "peak").center().toPoint())
 
 
 def test_the_keys_are_told(lanes):
