@@ -1,7 +1,8 @@
 """The passes of a session: one play-through each, cut out of a timeline.
 
 A pass begins 400 ms before its first M of -60 LUFS or more and ends when M has been lower for 5 s,
-at a gap, a hold, a mark or another source. Its silent end belongs to no pass.
+at a gap, a hold, a mark or another source. Its silent end belongs to no pass. Where a gap cut a
+sounding short, the pass before it and the one behind it may share a slot, but no sounding.
 """
 
 from __future__ import annotations
@@ -106,7 +107,6 @@ class PassCutter:
         self.passes: list[ListedPass] = []
         self._run = 0
         self._slot = 0
-        self._free_slot = 0  # where no pass has been yet
 
     def take(self, timeline: Timeline) -> None:
         """Look at what has come since the last call, a whole session at once or a slot at a time alike."""
@@ -151,7 +151,7 @@ class PassCutter:
             self._close()
             open_pass = None
         if open_pass is None:
-            begins = max(first - (SHORT_ROWS - 1), run.first_slot, self._free_slot)
+            begins = max(first - (SHORT_ROWS - 1), run.first_slot)
             open_pass = ListedPass(timeline, len(self.passes) + 1, begins, run)
             self.passes.append(open_pass)
         open_pass.heard_slot = stop
@@ -160,4 +160,3 @@ class PassCutter:
         open_pass = self._open
         if open_pass is not None:
             open_pass.last_slot = open_pass.heard_slot
-            self._free_slot = open_pass.heard_slot

@@ -59,11 +59,6 @@ class SlotValues:
         """A new pass begins: what was the loudest counts no more; windows go on."""
         self._loudest = 0.0
 
-    @property
-    def has_momentary(self) -> bool:
-        """Whether the next sounding will have its M."""
-        return len(self._past) >= SHORT_ROWS - 1
-
     def take(self, rows: Soundings, reading: Reading | None = None) -> Values:
         """Values of the next soundings.
 

@@ -59,11 +59,14 @@ class Run:
     ----------
     live_pass : LivePass
         Whose they are.
+    pass_at_s : float
+        Where that pass begins, in seconds of the timeline.
     first_row : int
         Number of the first of them in the store of the pass.
     """
 
     live_pass: LivePass
+    pass_at_s: float
     first_row: int
     first_slot: int
     stop_slot: int
@@ -138,7 +141,7 @@ class Timeline:
         goes_on = not self._is_cut and (
             start_frame == self._next_frame
             if live_pass is before
-            else before is not None and start_frame == 0 and self._is_marked(before, live_pass, reading)
+            else before is not None and start_frame == 0 and self._is_marked(before, live_pass)
         )
         if live_pass is not before:
             self._begin_pass(live_pass, goes_on, float(rows["frames"].sum()) / rate_hz)
@@ -156,6 +159,7 @@ class Timeline:
             self.runs.append(
                 Run(
                     live_pass=live_pass,
+                    pass_at_s=self._pass_at_s,
                     first_row=first_row,
                     first_slot=slot,
                     stop_slot=slot + len(rows),
@@ -166,10 +170,8 @@ class Timeline:
         self._is_cut = bool(rows["flags"][-1] & CUT_SHORT)
         self.slots = slot + len(rows)
 
-    def _is_marked(self, before: LivePass, after: LivePass, reading: Reading | None) -> bool:
+    def _is_marked(self, before: LivePass, after: LivePass) -> bool:
         """Whether the second pass goes on in the chain of the first, so that M and S go on too."""
-        if reading is not None and reading.momentary_lufs is None and self._values.has_momentary:
-            return False
         return _how(before) == _how(after) and before.info is after.info and self._wall_s() < BREAK_S
 
     def _wall_s(self) -> float:

@@ -100,11 +100,20 @@ def test_it_ends_where_the_soundings_do_not_go_on(what, first, second):
     assert places(cut(session.finish())) == [first, second]
 
 
-def test_two_passes_never_share_a_slot():
+def test_two_passes_never_share_a_sounding():
     passes = cut(of(music(10.0), quiet(5.45), music(0.4), quiet(8.0), music(3.0)))
     assert len(passes) == 3
     for before, after in pairwise(passes):
         assert before.last_slot <= after.first_slot
+    session = Session()
+    session.hear(noise(2.02, seed=1))
+    session.source.lose(48)
+    session.hear(noise(2.0, seed=2))
+    before, after = cut(session.finish())
+    assert (before.last_slot, after.first_slot) == (21, 20)
+    assert np.concatenate([before.rows(), after.rows()]).tobytes() == (
+        session.worker.live_pass.store.rows().tobytes()
+    )
 
 
 # --- however it grows

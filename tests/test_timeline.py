@@ -117,6 +117,16 @@ def test_after_a_mark_windows_go_on_and_after_a_gap_they_begin_anew():
     assert list(nothing) == [0, 1, 2, 100, 101, 102, 103]
 
 
+def test_another_source_begins_anew_though_it_is_of_the_same_kind():
+    session = Session(exactly=False)
+    session.hear(noise(2.0, seed=1))
+    session.turn_to(FakeSource())
+    session.hear(noise(2.0, seed=2))
+    timeline = session.finish()
+    assert np.isnan(timeline.values(MOMENTARY, 20, 23)).all()
+    assert [event.kind for event in timeline.events] == ["start", "source"]
+
+
 def test_a_mark_on_the_dot_while_held_begins_anew():
     session = Session()
     session.hear(noise(1.0, seed=1))

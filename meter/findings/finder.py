@@ -74,7 +74,7 @@ class Finder:
                 self._put(self._watch.take(timeline, self._slot, stop))
                 room -= stop - self._slot
                 self._slot = stop
-            self._put_gaps(run, has_ended and runs[self._run + 1].live_pass is not run.live_pass)
+            self._put_gaps(run)
             if not has_ended or self._slot < run.stop_slot:
                 break
             self._put(self._watch.end())
@@ -93,26 +93,23 @@ class Finder:
         passes = self._cutter.passes
         return next((one.number for one in reversed(passes) if one.first_slot < slot), 0)
 
-    def _put_gaps(self, run: Run, pass_is_over: bool) -> None:
-        """The gaps of the pass up to the end of a run, all that are left when the pass is over."""
+    def _put_gaps(self, run: Run) -> None:
+        """The gaps of the pass that are new."""
         live_pass = run.live_pass
         told = self._gaps[1] if self._gaps[0] is live_pass else 0
-        for gap in live_pass.gaps[told:]:
-            at = _pass_at_slot(run) + gap.at_s * SOUNDINGS_A_SECOND
-            if at > self._slot + 1 and not pass_is_over:
-                break
-            self._shelf.put(_gap_found(run, gap, round(at)))
-            told += 1
-        self._gaps = live_pass, told
+        new = live_pass.gaps[told:]
+        for gap in new:
+            self._shelf.put(_gap_found(run, gap))
+        self._gaps = live_pass, told + len(new)
 
 
-def _gap_found(run: Run, gap: Gap, slot: int) -> Found:
+def _gap_found(run: Run, gap: Gap) -> Found:
     seconds = gap.frames / run.live_pass.rate_hz
-    first = max(slot, 0)
+    first = round((run.pass_at_s + gap.at_s) * SOUNDINGS_A_SECOND)
     return Found(
         kind="gap",
         live_pass=run.live_pass,
-        pass_at_slot=_pass_at_slot(run),
+        pass_at_s=run.pass_at_s,
         run=0,
         first_slot=first,
         last_slot=first + max(1, round(seconds * SOUNDINGS_A_SECOND)),
@@ -122,19 +119,12 @@ def _gap_found(run: Run, gap: Gap, slot: int) -> Found:
     )
 
 
-def _pass_at_slot(run: Run) -> float:
-    """Where the live pass of a run begins, in slots."""
-    first = run.live_pass.store.rows(run.first_row, run.first_row + 1)
-    return run.first_slot - float(first["start_frame"][0]) / run.live_pass.rate_hz * SOUNDINGS_A_SECOND
-
-
 class _RunWatch:
     """Everything that watches one run."""
 
     def __init__(self, run: Run, number: int, limits_db: dict[str, float]) -> None:
         live_pass = run.live_pass
         self._run, self._number = run, number
-        self._pass_at_slot = _pass_at_slot(run)
         self._silence = SilenceFinder(live_pass.weights)
         self._limits_db = limits_db if live_pass.channels > 1 else {}
         self._bands = {band: StretchFinder(loses_more_than(db)) for band, db in self._limits_db.items()}
@@ -215,7 +205,7 @@ class _RunWatch:
         return Found(
             kind=kind,
             live_pass=self._run.live_pass,
-            pass_at_slot=self._pass_at_slot,
+            pass_at_s=self._run.pass_at_s,
             run=self._number,
             first_slot=first,
             last_slot=self._run.first_slot + stop,

@@ -20,8 +20,8 @@ class Found:
 
     Attributes
     ----------
-    pass_at_slot : float
-        Where its live pass begins on the timeline, in slots.
+    pass_at_s : float
+        Where its live pass begins on the timeline.
     run : int
         Number of its run on the timeline; of a gap 0, since it lies between two.
     subject : str
@@ -32,7 +32,7 @@ class Found:
 
     kind: str
     live_pass: LivePass
-    pass_at_slot: float
+    pass_at_s: float
     run: int
     first_slot: int
     last_slot: int
@@ -59,7 +59,7 @@ class Found:
         return (self.last_slot - self.first_slot) / SOUNDINGS_A_SECOND
 
     def _s(self, slot: int) -> float:
-        return max(slot - self.pass_at_slot, 0.0) / SOUNDINGS_A_SECOND
+        return max(slot / SOUNDINGS_A_SECOND - self.pass_at_s, 0.0)
 
     @property
     def first_s(self) -> float:

@@ -112,10 +112,10 @@ class StretchFinder:
             at += int(hits[0])
             place = first + at
             if self._start is None:
-                start = max(self._turn(joined, place + 1, lowest=True) + base, self._free)
+                start = self._beginning(joined, place + 1, self._free - base) + base
                 self._start, self._start_total = start, totals[start - base].copy()
             else:
-                stop = max(self._turn(joined, place + 1, lowest=False) + base, self._start + 1)
+                stop = max(self._end(joined, place + 1) + base, self._start + 1)
                 found.append(self._closed(stop, totals[stop - base]))
             at += 1
         self._count += len(sums)
@@ -132,13 +132,19 @@ class StretchFinder:
             above[LONG_ROWS - 1 :] = windows.sum(axis=-1) > 0.0
         return above
 
-    def _turn(self, joined: Floats, stop: int, *, lowest: bool) -> int:
-        """Where in the 6 s before `stop` the running total was last lowest; in 3 s first highest."""
-        first = max(stop - (PAST_ROWS if lowest else LONG_ROWS), 0)
-        running = np.concatenate([[0.0], np.cumsum(joined[first:stop] @ np.array(self._condition.begins))])
-        if lowest:
-            return first + len(running) - 1 - int(running[::-1].argmin())
-        return first + int(running.argmax())
+    def _beginning(self, joined: Floats, stop: int, free: int) -> int:
+        """Where the running total was lowest for the last time, behind the stretch before."""
+        first = max(stop - PAST_ROWS, free, 0)
+        running = self._running(joined[first:stop])
+        return first + len(running) - 1 - int(running[::-1].argmin())
+
+    def _end(self, joined: Floats, stop: int) -> int:
+        """Where, in the newest 3 s, the running total was highest for the first time."""
+        first = max(stop - LONG_ROWS, 0)
+        return first + int(self._running(joined[first:stop]).argmax())
+
+    def _running(self, sums: Floats) -> Floats:
+        return np.concatenate([[0.0], np.cumsum(sums @ np.array(self._condition.begins))])
 
     def _closed(self, stop: int, total: Floats) -> Stretch:
         assert self._start is not None
@@ -156,8 +162,7 @@ class StretchFinder:
         if self._start is None:
             return None
         base = self._count - len(self._past)
-        turn = self._turn(self._past, len(self._past), lowest=False)
-        stop = max(turn + base, self._start + 1)
+        stop = max(self._end(self._past, len(self._past)) + base, self._start + 1)
         within = min(max(stop - base, 0), len(self._past))
         return self._stretch(self._start, stop, self._total + self._past[:within].sum(axis=0))
 

@@ -211,6 +211,13 @@ def test_the_limit_of_the_target_is_what_counts():
     assert found.text.startswith("11.7 dB are lost in mono at 60 to 120 Hz since 0:00.0, for ")
 
 
+def test_a_low_end_too_quiet_to_speak_of_loses_nothing():
+    loud = tone(5000.0, 9.0, level_dbfs=-12.0)
+    assert find(timeline_of(loud + tone(50.0, 9.0, level_dbfs=-75.0, gains=(1.0, -1.0)))) == ()
+    (found,) = find(timeline_of(loud + tone(50.0, 9.0, level_dbfs=-40.0, gains=(1.0, -1.0))))
+    assert " dB are lost in mono below 120 Hz since 0:00.0" in found.text
+
+
 def test_one_channel_alone_is_one_sided_all_the_time_and_that_is_all_that_is_said():
     samples = planted.clean().copy()
     samples[:, 1] = 0.0

@@ -10,7 +10,7 @@ def found(kind, first, last, *, live_pass, severity=1.0, run=0, **more):
     return Found(
         kind=kind,
         live_pass=live_pass,
-        pass_at_slot=0.0,
+        pass_at_s=0.0,
         run=run,
         first_slot=first,
         last_slot=last,

@@ -82,6 +82,18 @@ def test_a_quiet_stretch_right_after_a_loud_good_part_is_found():
     assert found_in(StretchFinder(loses_more_than(-1.0)), sums) == [(60, 120)]
 
 
+def test_a_beginning_that_was_too_quiet_to_be_heard_is_found_when_it_is_heard():
+    sums = np.concatenate([of((GOOD, 60)), of((APART, 35)) * 1e-4, of((APART, 30)), of((GOOD, 60))])
+    heard = np.ones(len(sums), bool)
+    heard[60:95] = False
+    assert found_in(StretchFinder(loses_more_than(-1.0)), sums, heard) == [(60, 125)]
+
+
+def test_a_second_stretch_begins_behind_the_first_one():
+    sums = of((APART, 30), (GOOD, 33), (APART, 40), (GOOD, 40))
+    assert found_in(StretchFinder(loses_more_than(-1.0)), sums) == [(0, 30), (63, 103)]
+
+
 @given(cuts=st.lists(st.integers(0, 400), max_size=10), seed=st.integers(0, 20))
 def test_stretches_do_not_depend_on_how_the_soundings_come(cuts, seed):
     rng = np.random.default_rng(seed)
