@@ -15,7 +15,7 @@ from meter.settings import TARGETS_FILE, folders
 from meter.target_file import find_target, load_targets
 from meter.targets import Target
 from ui import log
-from ui.screen_check import NoWindow, why_no_window
+from ui.screen_check import NoWindow, let_go, why_no_window
 
 if TYPE_CHECKING:
     from PyQt6.QtWidgets import QApplication
@@ -63,6 +63,7 @@ def run(source_spec: str | None = None, target_name: str | None = None) -> int:
     wanted = None if target_name is None else find_target(target_name, loaded.targets)
     log.start()
     app = _application()
+    let_go()
     conductor = build(
         app, loaded.targets, spec=source_spec, target=wanted, has_target=target_name is not None
     )

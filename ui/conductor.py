@@ -7,42 +7,33 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
-from PyQt6.QtGui import QAction, QActionGroup, QKeySequence
-from PyQt6.QtWidgets import QApplication, QDialog, QWidget
+from PyQt6.QtWidgets import QApplication, QWidget
 
 from meter.capture.records import SourceStatus
 from meter.lanes import LANES, flags
-from meter.moment import moment_lines, spoken
+from meter.moment import spoken
 from meter.now import Now
-from meter.phrases import phrases
-from meter.soundings import as_text_time
 from meter.targets import Target
-from ui import caution, help_page
+from ui import caution, help_page, keys
+from ui.choosers import Chooser
 from ui.compact import LANES as COMPACT_LANES
 from ui.compact import CompactWindow
 from ui.first_paint import FirstPaint
 from ui.looks import Wardrobe
+from ui.navigator import Navigator
 from ui.page import Page
-from ui.session import Session
+from ui.session import RETRIED, Session
 from ui.state import THEMES, StateFile
-from ui.tempo import TempoDialog
-from ui.thinker import PassLine, Thoughts
-from ui.time_scale import View
-from ui.view_span import NOW, Place, pass_at, view_of
+from ui.thinker import Thoughts
 from ui.window import MainWindow
-
-if TYPE_CHECKING:
-    from meter.findings import Finding
 
 LOG: Final = logging.getLogger("ui.window")
 
 SAVE_MS: Final = 1500
 SENTENCE_EVERY_S: Final = 0.25
-THEME_WORDS: Final = {"system": "As the system has it", "light": "Light", "dark": "Dark"}
 
 
 class Conductor(QObject):
@@ -71,12 +62,10 @@ class Conductor(QObject):
         super().__init__()
         self.session, self.state, self.window, self.compact = session, state, window, compact
         self.wardrobe = wardrobe
-        self.place = NOW
-        self.actions: dict[str, QAction] = {}
+        self.going = Navigator(session, state, window)
         self.pages: dict[str, Page] = {}
         self._is_compact = False
         self._has_ended = False
-        self._moment: int | None = None
         self._sentence_s = 0.0
         self._save = QTimer(self)
         self._save.setSingleShot(True)
@@ -93,92 +82,55 @@ class Conductor(QObject):
         compact.lanes.set_lanes(LANES[:COMPACT_LANES])
         self._show_target(session.target)
         self.actions["large"].setChecked(choices.large)
-        window.views.show_view(choices.view)
-        self._show_place()
-        self._take_now(session.now)
+        self.going.show()
 
     # --- binding
 
     def _make_actions(self) -> None:
-        bar, views, window = self.window.bar, self.window.views, self.window
-        doing: dict[str, Callable[[], object]] = {
-            "source": lambda: _open(window.bar.source),
-            "target": lambda: _open(window.bar.target),
-            "hold": self.toggle_hold,
-            "mark": self.session.mark,
-            "view_60": lambda: self.choose_view("60 s"),
-            "view_600": lambda: self.choose_view("10 min"),
-            "view_pass": lambda: self.choose_view("pass"),
-            "view_session": lambda: self.choose_view("session"),
-            "passes": window.passes.setFocus,
-            "lanes": window.lanes.setFocus,
-            "findings": self.go_to_findings,
-            "live": self.go_live,
-            "fold": self.ask_for_tempo,
-            "large": lambda: self.make_large(not self.state.choices.large),
-            "compact": lambda: self.go_compact(not self._is_compact),
-            "theme": self.next_theme,
-            "caution": lambda: self.open_page("caution"),
-            "help": lambda: self.open_page("help"),
-            "quit": self.quit,
-        }
-        for name, key, what in help_page.KEYS:
-            action = QAction(what[:1].upper() + what[1:], self)
-            action.setShortcut(QKeySequence(key))
-            action.triggered.connect(lambda _=False, name=name: doing[name]())
-            self.actions[name] = action
-        for name in ("hold", "mark", "large", "compact", "theme", "help", "caution", "quit"):
-            self.compact.addAction(self.actions[name])
+        window, going = self.window, self.going
+        self.actions = keys.make_actions(
+            self,
+            {
+                "source": lambda: open_list(window.bar.source),
+                "target": lambda: open_list(window.bar.target),
+                "hold": self.toggle_hold,
+                "mark": self.session.mark,
+                "view_60": lambda: going.choose_view("60 s"),
+                "view_600": lambda: going.choose_view("10 min"),
+                "view_pass": lambda: going.choose_view("pass"),
+                "view_session": lambda: going.choose_view("session"),
+                "passes": window.passes.setFocus,
+                "lanes": window.lanes.setFocus,
+                "findings": going.go_to_findings,
+                "live": going.go_live,
+                "fold": going.ask_for_tempo,
+                "large": lambda: self.make_large(not self.state.choices.large),
+                "compact": lambda: self.go_compact(not self._is_compact),
+                "theme": self.next_theme,
+                "caution": lambda: self.open_page("caution"),
+                "help": lambda: self.open_page("help"),
+                "quit": self.quit,
+            },
+        )
         window.addActions(list(self.actions.values()))
-        for owner in (bar, self.compact):
-            owner.hold.clicked.connect(self.toggle_hold)
-            owner.mark.clicked.connect(self.session.mark)
-        views.fold.clicked.connect(self._fold_clicked)
-        views.caution.clicked.connect(lambda: self.open_page("caution"))
-        self._fill_menu()
-
-    def _fill_menu(self) -> None:
-        menu = self.window.bar.menu
-        themes = menu.addMenu("Theme")
-        assert themes is not None
-        group = QActionGroup(self)
-        self.theme_actions: dict[str, QAction] = {}
-        for theme in THEMES:
-            action = QAction(THEME_WORDS[theme], group)
-            action.setCheckable(True)
-            action.setChecked(theme == self.state.choices.theme)
-            action.triggered.connect(lambda _=False, theme=theme: self.choose_theme(theme))
-            themes.addAction(action)
-            self.theme_actions[theme] = action
-        self.actions["large"].setCheckable(True)
-        for name, words in (
-            ("large", "Large flags"),
-            ("compact", "Small form, on top"),
-            ("fold", "Fold by phrase …"),
-            ("caution", "About listening level"),
-            ("help", "Help"),
-            ("quit", "Quit"),
-        ):
-            self.actions[name].setText(words)
-            if name in ("caution", "quit"):
-                menu.addSeparator()
-            menu.addAction(self.actions[name])
+        for name in keys.IN_THE_SMALL_FORM:
+            self.compact.addAction(self.actions[name])
+        self.theme_actions = keys.fill_menu(window.bar.menu, self.actions, self.choose_theme)
+        self.theme_actions[self.state.choices.theme].setChecked(True)
 
     def _bind_window(self) -> None:
         window, compact = self.window, self.compact
         window.bar.source.chosen.connect(self.choose_source)
         window.bar.target.chosen.connect(self.choose_target)
-        window.views.view_chosen.connect(self.choose_view)
-        window.views.live_wanted.connect(self.go_live)
-        window.passes.now_chosen.connect(self.go_live)
-        window.passes.pass_chosen.connect(self.choose_pass)
-        window.findings.finding_chosen.connect(self.choose_finding)
+        window.views.caution.clicked.connect(lambda: self.open_page("caution"))
         window.empty.demo_wanted.connect(lambda: self.choose_source("demo"))
-        window.empty.source_wanted.connect(lambda: _open(window.bar.source))
-        window.lanes.moment_chosen.connect(self.choose_moment)
-        window.lanes.span_chosen.connect(self.choose_span)
-        window.lanes.choice_cleared.connect(self.forget_choice)
-        window.lanes.view_changed.connect(self._zoomed)
+        window.empty.source_wanted.connect(lambda: open_list(window.bar.source))
+        for owner in (window.bar, compact):
+            owner.hold.clicked.connect(self.toggle_hold)
+            owner.mark.clicked.connect(self.session.mark)
+        self.going.moved.connect(lambda: self._take_now(self.session.now))
+        self.going.said.connect(self.say)
+        self.going.remembered.connect(self._save.start)
         compact.back_wanted.connect(lambda: self.go_compact(False))
         for one in (window, compact):
             one.seen_changed.connect(self._look_who_sees)
@@ -217,7 +169,7 @@ class Conductor(QObject):
         window.bar.show_held(now.is_held)
         window.bar.source.set_current(now.state.info)
         window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes))
-        window.lanes.set_flags(shown if self._shows_now() else {})
+        window.lanes.set_flags(shown if self.going.shows_now() else {})
         has_engine = self.session.engine is not None
         window.bar.hold.setEnabled(has_engine)
         window.bar.mark.setEnabled(has_engine and now.state.status is not SourceStatus.ENDED)
@@ -227,14 +179,17 @@ class Conductor(QObject):
         window.passes.set_passes(thoughts.passes)
         window.findings.set_findings(thoughts.findings)
         window.show_has_findings(bool(thoughts.findings))
-        if self.place.free is None:
-            self.window.lanes.set_view(self._view())  # a pass has begun, or grown to its end
+        self.going.take_passes()
 
     def _show_sentence(self) -> None:
         """Also when nothing is new: a sentence stands for a while, and then gives way."""
         self._sentence_s = time.monotonic()
         shown = self.compact if self._is_compact else self.window
-        shown.sentence.show_now(self.session.now)
+        opening = self.session.opening
+        if opening is None:
+            shown.sentence.show_now(self.session.now)
+        else:
+            shown.sentence.say(f"opening {opening}")
 
     def _tick(self) -> None:
         if not self._is_seen:
@@ -252,8 +207,11 @@ class Conductor(QObject):
         lanes.set_spoken({lane.key: spoken(timeline, lane, flags(now, lane)) for lane in LANES})
 
     def _source_is_open(self, spec: str) -> None:
-        self.window.bar.source.set_current(self.session.now.state.info)
-        self._remember(source=spec)
+        chooser = self.window.bar.source
+        chooser.set_current(self.session.now.state.info)
+        chooser.show_chosen(spec)  # it shows what was wished for, also when nothing came of that
+        if spec.startswith(RETRIED):
+            self._remember(source=spec)  # a file or the demo is listened to once
 
     def _look_who_sees(self) -> None:
         self.session.slow_down(not self._is_seen)
@@ -269,7 +227,7 @@ class Conductor(QObject):
     def choose_source(self, spec: str) -> None:
         """Listen to another source."""
         self.window.message.hide()
-        self.go_live()
+        self.going.go_live()
         self.session.listen_to(spec)
 
     def choose_target(self, name: str) -> None:
@@ -290,148 +248,6 @@ class Conductor(QObject):
         self.session.hold(not held)
         for one in (self.window.bar, self.compact):
             one.show_held(not held if self.session.engine is not None else held)
-
-    def choose_view(self, view: str) -> None:
-        """Show more or less of the time, around what is shown now."""
-        self._remember(view=view)
-        self._fold(False)
-        if self.place.free is not None or self.place.pass_number is not None:
-            self.place = NOW if self._moment is None else Place(slot=self._moment)
-        self._show_place()
-
-    def go_live(self) -> None:
-        """Back to what sounds now; nothing is chosen any more."""
-        self.window.message.hide()
-        self.place = NOW
-        self.window.passes.show_now()
-        self.window.findings.forget_choice()
-        self.window.lanes.select(None)
-        self._fold(False)
-        self._show_moment(None)
-        self._show_place()
-
-    def choose_pass(self, chosen: PassLine) -> None:
-        """Draw this pass."""
-        self._fold(False)
-        self.place = Place(pass_number=chosen.number)
-        self._show_place()
-
-    def choose_finding(self, finding: Finding) -> None:
-        """Move every lane there."""
-        self._fold(False)
-        self.place = Place(slot=(finding.first_slot + finding.last_slot) // 2)
-        self._show_place()
-        self.window.lanes.select(finding.first_slot, finding.last_slot)
-        # At its beginning a window of 3 s tells of what was before.
-        middle = (finding.first_slot + finding.last_slot) // 2
-        self._show_moment(middle if finding.at_slot == finding.first_slot else finding.at_slot)
-
-    def choose_moment(self, slot: int) -> None:
-        """Show the numbers of this moment; the lanes stay where they are."""
-        self.window.findings.forget_choice()
-        self.window.show_findings()
-        self._show_moment(slot)
-
-    def choose_span(self, first_slot: int, last_slot: int) -> None:
-        """Show the numbers of where the span begins."""
-        self.choose_moment(first_slot)
-
-    def go_to_findings(self) -> None:
-        """Show them if they are not, and go there with the keyboard."""
-        self.window.show_findings()
-        self.window.findings.setFocus()
-        if self.window.findings.currentRow() < 0:
-            self.window.findings.setCurrentRow(0)
-
-    def forget_choice(self) -> None:
-        """No moment is chosen any more; the lanes stay where they are."""
-        self.window.findings.forget_choice()
-        self._show_moment(None)
-
-    def _zoomed(self, view: View) -> None:
-        self.place = Place(free=view)
-        self._show_place()
-
-    def _show_moment(self, slot: int | None) -> None:
-        self._moment = slot
-        lines = None if slot is None else moment_lines(self.session.timeline, slot)
-        found = None if slot is None else self.session.timeline.place(slot)
-        if lines and slot is not None and found is not None:
-            one = pass_at(slot, self.session.thoughts.passes)
-            of_pass = "" if one is None else f", pass {one.number}"
-            lines[0] = f"{as_text_time(found[1])}{of_pass}"
-        self.window.moment.show_lines(lines)
-        self.window.views.show_is_live(self.place == NOW and slot is None)
-
-    def _view(self) -> View:
-        session = self.session
-        return view_of(self.place, self.state.choices.view, session.thoughts.passes, session.timeline)
-
-    def _shows_now(self) -> bool:
-        return not self.place.is_folded and self._view().is_live
-
-    def _show_place(self) -> None:
-        """Bring the lanes to where the user is."""
-        window = self.window
-        window.lanes.set_view(self._view())
-        window.views.show_view(None if self.place.free is not None else self.state.choices.view)
-        window.views.show_is_live(self.place == NOW and self._moment is None)
-        self._take_now(self.session.now)
-
-    # --- fold by phrase
-
-    def _fold_clicked(self, wanted: bool) -> None:
-        if wanted:
-            self.ask_for_tempo()
-        else:
-            self._fold(False)
-
-    def ask_for_tempo(self) -> None:
-        """Ask for tempo and downbeat, and fold."""
-        choices = self.state.choices
-        dialog = TempoDialog(choices.bpm, choices.downbeat_s, self._moment_s(), self.window)
-        dialog.finished.connect(lambda result: self._take_tempo(dialog, result))
-        dialog.open()
-        self.dialog = dialog
-
-    def _moment_s(self) -> float | None:
-        if self._moment is None:
-            return None
-        found = self.session.timeline.place(self._moment)
-        return None if found is None else found[1]
-
-    def _take_tempo(self, dialog: TempoDialog, result: int) -> None:
-        if result == QDialog.DialogCode.Accepted:
-            self._remember(bpm=dialog.bpm.value(), downbeat_s=dialog.downbeat.value())
-            self._fold(True)
-        else:
-            self.window.views.fold.setChecked(self.place.is_folded)
-
-    def _fold(self, on: bool) -> None:
-        lanes = self.window.lanes
-        one = self.window.passes.chosen or self.window.passes.newest
-        if self.place.is_folded:
-            self.place = Place(pass_number=self.place.pass_number)
-        if not on or one is None:
-            lanes.set_phrases(None)
-            self.window.views.fold.setChecked(False)
-            if on:
-                self.say("there is no pass to fold yet; play the tune first")
-            return
-        choices = self.state.choices
-        last = self.session.timeline.slots if one.last_slot is None else one.last_slot
-        slices = phrases(one.first_slot, last, choices.bpm, choices.downbeat_s)
-        if len(slices) < 2:
-            self._fold(False)
-            self.say(
-                "this pass is shorter than two phrases of 16 bars at this tempo; there is nothing to fold"
-            )
-            return
-        self.place = Place(pass_number=one.number, is_folded=True)
-        self.window.passes.show_pass(one)
-        self.window.views.fold.setChecked(True)
-        self._show_place()
-        lanes.set_phrases(slices)
 
     # --- how it looks
 
@@ -527,6 +343,7 @@ def _geometry(widget: QWidget) -> str:
     return bytes(widget.saveGeometry().data()).hex()
 
 
-def _open(chooser: QWidget) -> None:
+def open_list(chooser: Chooser) -> None:
+    """Open a chooser's list, for the keyboard."""
     chooser.setFocus()
-    chooser.showPopup()  # type: ignore[attr-defined]
+    chooser.showPopup()

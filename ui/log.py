@@ -79,6 +79,7 @@ class Mishaps:
     def __init__(self, tell: Callable[[str], None]) -> None:
         self._tell = tell
         self._before = sys.excepthook, threading.excepthook
+        self._known: set[tuple[type[BaseException], str]] = set()
 
     def watch(self) -> None:
         """From now on."""
@@ -92,6 +93,10 @@ class Mishaps:
     def _take(self, kind: type[BaseException], error: BaseException, traceback: TracebackType | None) -> None:
         if issubclass(kind, KeyboardInterrupt):
             return  # `ui.app` has a handler for it
+        mishap = kind, str(error)
+        if mishap in self._known:
+            return  # in a slot of a timer it comes thirty times a second
+        self._known.add(mishap)
         LOG.error("please report this: it was not caught", exc_info=(kind, error, traceback))
         what = str(error).splitlines()[0] if str(error) else kind.__name__
         self._tell(f"something went wrong in the program ({what}); it goes on. Please report it with the log")

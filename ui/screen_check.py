@@ -1,6 +1,7 @@
 """Whether a window can be shown here, asked before Qt is: without a display Qt ends the whole process.
 
-Nothing is opened but a connection to the display, and that is closed again.
+Nothing is opened but a connection to the display. It is kept until `let_go`: a server may start anew
+when its last program leaves, and Qt, coming just then, would end the process.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ import ctypes
 import os
 import socket
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Final
 
@@ -109,6 +110,15 @@ def _why_no_plugin(name: str) -> str | None:
     return None
 
 
+_held: Final[list[Callable[[], object]]] = []
+
+
+def let_go() -> None:
+    """Qt has its own connection now, or wants none."""
+    while _held:
+        _held.pop()()
+
+
 def _why_no_x(display: str) -> str | None:
     """Ask the X server, with the library and the permission that Qt would use."""
     try:
@@ -120,12 +130,9 @@ def _why_no_x(display: str) -> str | None:
     xcb.xcb_connection_has_error.argtypes = [ctypes.c_void_p]
     xcb.xcb_disconnect.argtypes = [ctypes.c_void_p]
     connection = xcb.xcb_connect(display.encode(), None)
-    try:
-        has_error = connection is None or xcb.xcb_connection_has_error(connection) != 0
-    finally:
-        if connection is not None:
-            xcb.xcb_disconnect(connection)
-    if not has_error:
+    _held.append(lambda: xcb.xcb_disconnect(connection))
+    if connection is not None and xcb.xcb_connection_has_error(connection) == 0:
         return None
+    let_go()
     what = f"the display {display} does not answer or does not let us in"
     return f"no window can be shown: {what}; {TEXT_INSTEAD}"

@@ -10,7 +10,7 @@ import logging
 import queue
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
@@ -37,6 +37,8 @@ LOAD_EVERY_S: Final = 2.0
 RETRY_MS: Final = 3000
 """What could not be opened is tried again so often, until another is chosen."""
 
+SLOW_S: Final = 0.5
+
 RETRIED: Final = ("system", "device:")
 
 
@@ -47,6 +49,7 @@ class Wish:
     spec: str
     number: int
     is_open: bool = False
+    since_s: float = field(default_factory=time.monotonic)
 
 
 def open_any(spec: str) -> Source:
@@ -159,6 +162,14 @@ class Session(QObject):
         """The engine, once the first source is open."""
         return self._opener.engine
 
+    @property
+    def opening(self) -> str | None:
+        """What is being opened beside what is heard, once that takes long enough to be worth a word."""
+        wish = self._wish
+        if wish is None or wish.is_open or self.engine is None:
+            return None
+        return _info(wish.spec).name if time.monotonic() - wish.since_s > SLOW_S else None
+
     # --- what the user asks for
 
     def listen_to(self, spec: str) -> None:
@@ -215,6 +226,8 @@ class Session(QObject):
 
     def _take_opened(self, opened: Opened) -> None:
         wish = self._wish
+        if opened.problem is None and self.engine is not None:
+            self.engine.set_target(self.target)  # it may have changed while the first source was opened
         if wish is None or opened.number != wish.number or opened.problem is None:
             return
         if self.engine is None:

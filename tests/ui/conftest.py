@@ -12,21 +12,12 @@ import pytest
 if not os.environ.get("DISPLAY"):
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-from meter.capture.listing import DEMO, FILE
-from meter.capture.records import SourceInfo
 from meter.target_file import shipped_targets
 from tests.support.fake_source import FakeSource
+from tests.support.listed_sources import LISTED
 from tests.support.sound import noise
 from ui import fonts
 from ui.app import build
-
-LISTED = [
-    SourceInfo(spec="system", name="what the system plays"),
-    SourceInfo(spec="device:other", name="the other input"),
-    SourceInfo(spec="device:NAME", name="inputs", why_not="one is missing", what_to_do="plug it in"),
-    FILE,
-    DEMO,
-]
 
 WITHIN_MS = 20_000
 """A limit for what must happen at all, not for how quickly."""

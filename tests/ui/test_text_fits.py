@@ -77,8 +77,8 @@ for name in ("help", "caution"):
     page = conductor.pages[name]
     walk(page, name)
     assert page.text.document().idealWidth() <= page.text.viewport().width() + 1, name
-conductor.ask_for_tempo()
-walk(conductor.dialog, "tempo")
+conductor.going.ask_for_tempo()
+walk(conductor.going.dialog, "tempo")
 conductor.quit()
 assert checked > 100, checked
 print("fits", checked, app.devicePixelRatio())

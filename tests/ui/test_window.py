@@ -1,9 +1,12 @@
+import threading
+
 import pytest
 from PyQt6.QtCore import Qt
 
-from meter.capture.records import SourceStatus
+from meter.capture.records import SourceInfo, SourceStatus
 from meter.errors import SourceError
 from tests.support.fake_source import FakeSource
+from tests.support.listed_sources import LISTED
 from tests.support.sound import noise, tone
 from ui.time_scale import LAST_10_MINUTES, LAST_MINUTE
 
@@ -34,7 +37,7 @@ def test_a_source_that_cannot_be_opened_is_one_sentence_and_a_way_out(make_scene
     scene.qtbot.mouseClick(scene.window.empty.demo, Qt.MouseButton.LeftButton)
     scene.until(lambda: scene.session.now.state.info.spec == "demo" and scene.session.engine)
     assert scene.asked == ["system", "demo"]
-    scene.until(lambda: scene.state.choices.source == "demo")
+    assert scene.state.choices.source == "system", "the demo is listened to once"
 
 
 def test_a_source_that_could_not_be_opened_is_tried_again(make_scene):
@@ -64,7 +67,10 @@ def test_another_source_takes_the_place_of_the_old_one_and_a_new_pass_begins(sce
 def test_when_another_source_cannot_be_opened_the_old_one_goes_on_and_it_is_said(scene):
     scene.play_music(1.0)
     scene.sources["device:gone"] = SourceError("there is no input called gone; choose another")
-    scene.conductor.choose_source("device:gone")
+    chooser = scene.window.bar.source
+    chooser.show_infos([*LISTED, SourceInfo(spec="device:gone", name="gone")])
+    chooser.setCurrentIndex(chooser.findText("gone"))
+    chooser.activated.emit(chooser.currentIndex())
     scene.until(scene.window.message.isVisible)
     assert scene.window.message.label.text() == "There is no input called gone; choose another"
     scene.play_music(1.0)
@@ -92,6 +98,42 @@ def test_a_lost_source_is_said_and_so_is_what_was_lost_when_it_is_back(scene):
     scene.until(lambda: scene.window.status.lost.text() == "48000 frames lost (1 s)")
     scene.until(lambda: scene.said().startswith("1.0 s were lost"))
     scene.until(lambda: any(one.kind == "gap" for one in scene.window.findings.findings))
+
+
+def test_a_target_chosen_while_the_first_source_is_opened_holds(make_scene):
+    scene = make_scene()
+    gate = threading.Event()
+    opened = scene.session._opener._new_engine
+
+    def slow(source):
+        engine = opened(source)
+        gate.wait(20.0)
+        return engine
+
+    scene.session._opener._new_engine = slow
+    scene.start()
+    scene.until(lambda: scene.asked)
+    scene.conductor.choose_target("ebu-r128")
+    gate.set()
+    scene.until_open()
+    scene.until(lambda: scene.session.now.target is scene.targets["ebu-r128"])
+
+
+def test_what_takes_long_to_open_is_said_to_be_opening(scene):
+    scene.play_music(1.0)
+    gate = threading.Event()
+    other = FakeSource(spec="device:other", name="the other input")
+
+    def slow(spec):
+        gate.wait(20.0)
+        return other
+
+    scene.session._opener._open_source = slow
+    scene.conductor.choose_source("device:other")
+    scene.until(lambda: scene.said() == "Opening other")
+    gate.set()
+    scene.until(lambda: scene.session.now.state.info.spec == "device:other")
+    scene.until(lambda: scene.said() != "Opening other")
 
 
 # --- empty states
@@ -219,23 +261,23 @@ def test_a_pass_with_a_tempo_is_folded_and_unfolded(scene):
     scene.play_music(14.0)
     scene.until(lambda: scene.window.passes.newest is not None)
     press(scene, Qt.Key.Key_B)
-    dialog = scene.conductor.dialog
+    dialog = scene.conductor.going.dialog
     dialog.bpm.setValue(300.0)
     dialog.downbeat.setValue(0.0)
     dialog.accept()
     assert scene.window.views.fold.isChecked()
-    assert scene.conductor.place.is_folded
+    assert scene.conductor.going.place.is_folded
     assert scene.state.choices.bpm == 300.0
     scene.qtbot.mouseClick(scene.window.views.fold, Qt.MouseButton.LeftButton)
     assert not scene.window.views.fold.isChecked()
-    assert not scene.conductor.place.is_folded
+    assert not scene.conductor.going.place.is_folded
 
 
 def test_a_pass_too_short_to_fold_is_said_to_be_so(scene):
     scene.play_music(2.0)
     scene.until(lambda: scene.window.passes.newest is not None)
     scene.state.remember(bpm=60.0)
-    scene.conductor._fold(True)
+    scene.conductor.going.fold(True)
     assert "shorter than two phrases" in scene.window.message.label.text()
 
 
@@ -316,8 +358,6 @@ def test_closing_while_it_runs_ends_the_engine_and_remembers(scene):
 
 
 def test_closing_while_a_source_is_being_opened_waits_for_it(make_scene):
-    import threading
-
     scene = make_scene()
     gate = threading.Event()
     source = scene.source
