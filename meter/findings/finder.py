@@ -180,8 +180,6 @@ class _RunWatch:
             found += self._lost(band, [one for one in (watch.open,) if one is not None])
         for side, watch in self._sides.items():
             found += self._one_sided(side, [one for one in (watch.open,) if one is not None])
-        for one in found:
-            one.is_open = True
         return found
 
     def _lost(self, band: str, stretches: list[Stretch]) -> list[Found]:
@@ -193,7 +191,13 @@ class _RunWatch:
 
     def _stretch(self, kind: str, subject: str, stretch: Stretch, limit_db: float) -> Found:
         found = self._found(
-            kind, stretch.start, stretch.stop, subject=subject, sums=stretch.sums, limit_db=limit_db
+            kind,
+            stretch.start,
+            stretch.stop,
+            subject=subject,
+            sums=stretch.sums,
+            limit_db=limit_db,
+            is_open=stretch.goes_on,
         )
         found.weigh()
         return found

@@ -24,7 +24,7 @@ TOGETHER: Final = 0.5
 """A finding of which so much lies inside another that says the same is left out."""
 
 Group = tuple[int, int]
-"""Number of the live pass, and of the listed pass; that is 0 for gaps, which lie between two."""
+"""A live pass, which its timeline keeps, and the number of the listed one: 0 for gaps, between two."""
 
 Key = tuple[int, int, str]
 """The same, and the kind."""
@@ -60,7 +60,7 @@ class Shelf:
 
     def _group(self, found: Found) -> Group:
         listed = 0 if found.kind == "gap" else self._listed_number(found.last_slot)
-        return found.live_pass.number, listed
+        return id(found.live_pass), listed
 
     def _keep(self, found: Found) -> None:
         group = self._group(found)

@@ -8,7 +8,7 @@ known to a sounding although the condition is seen over 3 s.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -67,10 +67,14 @@ class Stretch:
     start: int
     stop: int
     sums: tuple[float, float, float]
+    goes_on: bool = False
 
 
 class StretchFinder:
     """Watches one condition over a run of soundings without a gap.
+
+    A stretch reaches from where the running total of the condition was lowest to where it was
+    highest: as a whole it always meets the condition, however it ebbs before it ends.
 
     Parameters
     ----------
@@ -79,11 +83,13 @@ class StretchFinder:
 
     def __init__(self, condition: Condition) -> None:
         self._condition = condition
+        self._weights = np.array(condition.begins)
         self._past: Floats = np.empty((0, 3))
         self._count = 0
         self._total: Floats = np.zeros(3)  # of everything before `_past`
         self._start: int | None = None
         self._start_total: Floats = np.zeros(3)
+        self._stop, self._stop_total = 0, np.zeros(3)  # where it was highest so far
         self._free = 0  # no stretch has been from here on
 
     def take(self, sums: Floats, heard: Bools) -> list[Stretch]:
@@ -96,33 +102,44 @@ class StretchFinder:
         heard : ndarray of bool, shape (n,)
             Where the newest 3 s are loud enough to speak of.
         """
-        base = self._count - len(self._past)
+        base, first = self._count - len(self._past), len(self._past)
         joined = np.concatenate([self._past, sums])
         totals = np.concatenate([[self._total], self._total + np.cumsum(joined, axis=0)])
-        first = len(self._past)
         begins = self._over_3_s(joined, self._condition.begins)[first:] & heard
         goes_on = self._over_3_s(joined, self._condition.goes_on)[first:] & heard
         found = []
         at = 0
         while at < len(sums):
-            mask = begins if self._start is None else ~goes_on
-            hits = np.flatnonzero(mask[at:])
-            if len(hits) == 0:
-                break
-            at += int(hits[0])
-            place = first + at
-            if self._start is None:
-                start = self._beginning(joined, place + 1, self._free - base) + base
-                self._start, self._start_total = start, totals[start - base].copy()
-            else:
-                stop = max(self._end(joined, place + 1) + base, self._start + 1)
-                found.append(self._closed(stop, totals[stop - base]))
-            at += 1
+            hits = np.flatnonzero((begins if self._start is None else ~goes_on)[at:])
+            stop = at + int(hits[0]) + 1 if len(hits) else len(sums)
+            if self._start is not None:
+                self._go_on(totals, first + at, first + stop, base)
+                if len(hits):
+                    found += self.end()
+            elif len(hits):
+                self._begin(totals, first + stop, base)
+            at = stop
         self._count += len(sums)
         kept = min(PAST_ROWS, len(joined))
         self._past = joined[len(joined) - kept :]
         self._total = totals[len(joined) - kept].copy()
         return found
+
+    def _begin(self, totals: Floats, stop: int, base: int) -> None:
+        """It begins where the running total was lowest for the last time, behind the one before."""
+        lower = max(stop - PAST_ROWS, self._free - base, 0)
+        running = totals[lower : stop + 1] @ self._weights
+        at = stop - int(running[::-1].argmin())
+        self._start, self._start_total = at + base, totals[at].copy()
+        self._stop, self._stop_total = self._start, self._start_total
+        self._go_on(totals, at, stop, base)
+
+    def _go_on(self, totals: Floats, first: int, stop: int, base: int) -> None:
+        """Look whether the running total goes higher in the soundings [first, stop)."""
+        running = (totals[first + 1 : stop + 1] - self._stop_total) @ self._weights
+        at = int(running.argmax())
+        if running[at] > 0.0:
+            self._stop, self._stop_total = first + 1 + at + base, totals[first + 1 + at].copy()
 
     def _over_3_s(self, joined: Floats, weights: tuple[float, float, float]) -> Bools:
         """Whether the weighted sum of the 3 s that end with each sounding is above zero."""
@@ -132,41 +149,19 @@ class StretchFinder:
             above[LONG_ROWS - 1 :] = windows.sum(axis=-1) > 0.0
         return above
 
-    def _beginning(self, joined: Floats, stop: int, free: int) -> int:
-        """Where the running total was lowest for the last time, behind the stretch before."""
-        first = max(stop - PAST_ROWS, free, 0)
-        running = self._running(joined[first:stop])
-        return first + len(running) - 1 - int(running[::-1].argmin())
-
-    def _end(self, joined: Floats, stop: int) -> int:
-        """Where, in the newest 3 s, the running total was highest for the first time."""
-        first = max(stop - LONG_ROWS, 0)
-        return first + int(self._running(joined[first:stop]).argmax())
-
-    def _running(self, sums: Floats) -> Floats:
-        return np.concatenate([[0.0], np.cumsum(sums @ np.array(self._condition.begins))])
-
-    def _closed(self, stop: int, total: Floats) -> Stretch:
-        assert self._start is not None
-        stretch = self._stretch(self._start, stop, total)
-        self._start, self._free = None, stop
-        return stretch
-
-    def _stretch(self, start: int, stop: int, total: Floats) -> Stretch:
-        ll, rr, lr = (total - self._start_total).tolist()
-        return Stretch(start, stop, (ll, rr, lr))
-
     @property
     def open(self) -> Stretch | None:
         """The stretch that has not ended, as far as it is known."""
         if self._start is None:
             return None
-        base = self._count - len(self._past)
-        stop = max(self._end(self._past, len(self._past)) + base, self._start + 1)
-        within = min(max(stop - base, 0), len(self._past))
-        return self._stretch(self._start, stop, self._total + self._past[:within].sum(axis=0))
+        ll, rr, lr = (self._stop_total - self._start_total).tolist()
+        goes_on = self._count - self._stop < LONG_ROWS
+        return Stretch(self._start, self._stop, (ll, rr, lr), goes_on=goes_on)
 
     def end(self) -> list[Stretch]:
-        """The run has ended: the stretch that was open."""
-        stretch, self._start = self.open, None
-        return [] if stretch is None else [stretch]
+        """The run has ended, or the condition: the stretch that was open."""
+        stretch = self.open
+        if stretch is None:
+            return []
+        self._start, self._free = None, stretch.stop
+        return [replace(stretch, goes_on=False)]

@@ -73,8 +73,32 @@ def test_near_the_limit_it_does_not_begin_and_end_again_and_again():
     a_little = np.array([1.0, 1.0, 0.62])  # 0.92 dB: under the limit of 1, over three quarters of it
     much = np.array([1.0, 1.0, 0.45])
     sums = np.array([much if k % 60 < 30 else a_little for k in range(600)])
-    assert len(found_in(StretchFinder(loses_more_than(-1.0)), of((GOOD, 60)))) == 0
     assert found_in(StretchFinder(loses_more_than(-1.0)), sums) == [(0, 570)]
+
+
+def test_a_long_ebb_is_no_part_of_it():
+    a_little, much = (1.0, 1.0, 0.62), (1.0, 1.0, 0.45)
+    finder, sums = StretchFinder(loses_more_than(-1.0)), of((much, 60), (a_little, 900))
+    assert found_in(finder, sums) == [(0, 60)]
+    assert found_in(StretchFinder(loses_more_than(-1.0)), sums, cuts=range(10, 960, 10)) == [(0, 60)]
+
+
+def test_it_is_told_whether_it_goes_on():
+    finder = StretchFinder(loses_more_than(-1.0))
+    for count, goes_on in ((60, True), (20, True), (20, False)):
+        sums = (1.0, 1.0, 0.45 if count == 60 else 0.62)
+        finder.take(of((sums, count)), np.ones(count, bool))
+        assert (finder.open.start, finder.open.stop, finder.open.goes_on) == (0, 60, goes_on)
+
+
+@given(seed=st.integers(0, 50))
+def test_as_a_whole_a_stretch_meets_its_condition(seed):
+    rng = np.random.default_rng(seed)
+    sums = of(*(((1.0, 1.0, rng.uniform(0.3, 0.9)), int(rng.integers(1, 60))) for _ in range(30)))
+    finder = StretchFinder(loses_more_than(-1.0))
+    for one in [*finder.take(sums, np.ones(len(sums), bool)), *finder.end()]:
+        assert one.sums == pytest.approx(sums[one.start : one.stop].sum(axis=0))
+        assert fold_loss_db(*one.sums) < -1.0
 
 
 def test_a_quiet_stretch_right_after_a_loud_good_part_is_found():
