@@ -77,6 +77,7 @@ def _application() -> QApplication:
     from PyQt6.QtWidgets import QApplication
 
     from ui import fonts
+    from ui.icon import icon
 
     app = QApplication([NAME])
     app.setApplicationName(NAME)
@@ -85,6 +86,7 @@ def _application() -> QApplication:
     problem = fonts.load()
     if problem is not None:
         raise NoWindow(problem)
+    app.setWindowIcon(icon())
     return app
 
 

@@ -10,7 +10,7 @@ from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QToolButto
 
 from meter.now import Now
 from meter.sentence import sentence
-from meter.sentence_kinds import Keeper
+from meter.sentence_kinds import Keeper, Kind
 from ui import fonts
 from ui.style import SENTENCE_PX, SPACE_PX, label, typeset
 
@@ -38,7 +38,10 @@ class SentenceLine(QLabel):
 
     def show_now(self, now: Now) -> None:
         """Take what is known now."""
-        self.say(self._keeper.keep(sentence(now), time.monotonic()).text)
+        found = sentence(now)
+        kept = self._keeper.keep(found, time.monotonic())
+        # What is said of the source is true at this moment or not.
+        self.say(found.text if found.kind <= Kind.NOTICE else kept.text)
 
     def say(self, text: str) -> None:
         """Show this."""
