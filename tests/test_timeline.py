@@ -9,6 +9,7 @@ from meter.capture.open import open_source
 from meter.chain import Chain
 from meter.engine import Engine
 from meter.slot_values import KEYS
+from meter.targets import Limit, Target
 from meter.timeline import BREAK_S, SLOTS_A_SECOND, Timeline
 from meter.units import amplitude_to_db
 from tests.support.fake_source import FakeSource
@@ -125,6 +126,17 @@ def test_another_source_begins_anew_though_it_is_of_the_same_kind():
     timeline = session.finish()
     assert np.isnan(timeline.values(MOMENTARY, 20, 23)).all()
     assert [event.kind for event in timeline.events] == ["start", "source"]
+
+
+def test_a_mark_behind_which_overs_are_counted_from_another_limit_begins_anew():
+    session = Session(exactly=False)
+    session.hear(noise(2.0, seed=1))
+    lower = Target(name="low", title="Low", source="made up", limits={"true_peak_dbtp": Limit(max=-6.0)})
+    session.command("set_target", lower)
+    session.command("mark")
+    session.hear(noise(2.0, seed=2))
+    timeline = session.finish()
+    assert np.isnan(timeline.values(MOMENTARY, 20, 23)).all()
 
 
 def test_a_mark_on_the_dot_while_held_begins_anew():

@@ -59,6 +59,20 @@ def test_a_loss_that_is_one_sided_is_left_out_where_the_one_sided_stretch_is_tol
     assert [one.kind for one in shelf.findings([])] == ["one-sided", "lost in mono"]
 
 
+def test_what_comes_late_to_an_earlier_pass_is_told_too():
+    shelf, first, second = Shelf(120.0, lambda _: 1), a_pass(1), a_pass(2)
+    for kind in ("silence", "over"):
+        shelf.put(found(kind, 0, 10, live_pass=first))
+        shelf.put(found(kind, 500, 510, live_pass=second))
+        told = shelf.findings([])
+    assert [(one.kind, one.pass_number) for one in told] == [
+        ("over", 1),
+        ("silence", 1),
+        ("over", 2),
+        ("silence", 2),
+    ]
+
+
 def test_what_still_goes_on_is_said_anew_each_time():
     live_pass, shelf = a_pass(), Shelf(120.0, lambda _: 1)
     for last in (40, 50):
