@@ -15,6 +15,7 @@ from PyQt6.QtWidgets import (
     QFileDialog,
     QSizePolicy,
     QStyle,
+    QStyledItemDelegate,
     QStyleOptionComboBox,
     QStylePainter,
     QWidget,
@@ -52,6 +53,7 @@ class Chooser(QComboBox):
         self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
         self.setModel(QStandardItemModel(self))
+        self.setItemDelegate(QStyledItemDelegate(self))  # Qt's own here does not know the style sheet
         self.activated.connect(self._tell)
 
     def _tell(self, row: int) -> None:
@@ -75,6 +77,8 @@ class Chooser(QComboBox):
         if view is not None:
             view.setMinimumWidth(min(view.sizeHintForColumn(0) + 40, 640))
             view.setTextElideMode(Qt.TextElideMode.ElideRight)
+            if view.isVisible():  # the list is open: the arrow keys go on from here
+                view.setCurrentIndex(model.index(max(self.currentIndex(), 0), 0))
 
     def show_chosen(self, key: str | None) -> None:
         """Show this entry as the chosen one, without telling anybody."""

@@ -88,9 +88,16 @@ QComboBox:focus {{ padding: 4px 3px 4px 9px; }}
 QComboBox:hover {{ background: {theme.choice}; }}
 QComboBox::drop-down {{ border: none; width: 22px; }}
 QComboBox QAbstractItemView {{
-    background: {theme.sheet}; color: {theme.ink}; border: 1px solid {theme.edge};
+    background: {theme.sheet}; color: {theme.ink};
+    border: 0 solid {theme.edge}; border-left-width: 1px; border-right-width: 1px;
     selection-background-color: {theme.choice}; selection-color: {theme.ink}; padding: 2px; outline: none;
 }}
+QComboBox QAbstractItemView:focus {{
+    border: 0 solid {theme.edge}; border-left-width: 1px; border-right-width: 1px;
+}}
+QComboBox QAbstractItemView::item {{ padding: 4px 8px; }}
+QComboBox QAbstractItemView::item:selected {{ background: {theme.choice}; }}
+QComboBox QAbstractItemView::item:disabled {{ color: {theme.ink_soft}; }}
 QListView {{
     background: transparent; border: 2px solid transparent; outline: none;
     selection-background-color: {theme.choice}; selection-color: {theme.ink};

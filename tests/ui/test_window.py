@@ -8,11 +8,15 @@ from meter.errors import SourceError
 from tests.support.fake_source import FakeSource
 from tests.support.listed_sources import LISTED
 from tests.support.sound import noise, tone
+from ui.session import IDLE_POLL_MS, POLL_MS
 from ui.time_scale import LAST_10_MINUTES, LAST_MINUTE
 
 
 def press(scene, key, widget=None):
-    scene.qtbot.keyClick(scene.window if widget is None else widget, key)
+    widget = scene.window if widget is None else widget
+    widget.activateWindow()  # a screen without a window manager does not do it by itself
+    scene.until(widget.isActiveWindow)
+    scene.qtbot.keyClick(widget, key)
 
 
 # --- sources
@@ -307,6 +311,19 @@ def test_the_small_form_takes_the_place_of_the_window_and_stays_on_top(scene):
     press(scene, Qt.Key.Key_C, scene.compact)
     assert scene.window.isVisible() and not scene.compact.isVisible()
     scene.until(lambda: scene.window.bar.hold.isChecked())
+
+
+def test_minimised_it_polls_seldom_and_draws_nothing(scene):
+    scene.play_music(1.0)
+    scene.window.showMinimized()
+    scene.until(lambda: scene.session._timer.interval() == IDLE_POLL_MS)
+    said = scene.window.status.lost.text()
+    scene.source.lose(48_000)
+    scene.play_music(2.0)
+    assert scene.window.status.lost.text() == said
+    scene.window.showNormal()
+    scene.until(lambda: scene.session._timer.interval() == POLL_MS)
+    scene.until(lambda: scene.window.status.lost.text() == "48000 frames lost (1 s)")
 
 
 def test_large_flags_are_chosen_and_remembered(scene):
