@@ -14,15 +14,12 @@ import numpy as np
 import numpy.typing as npt
 
 from ui.raster import FINE
-from ui.time_scale import TimeScale
+from ui.time_scale import PARTS_A_COLUMN, TimeScale
 
 Heights = npt.NDArray[np.float64]
 
 LINE_FROM: Final = 0.5
 """From so many columns a slot on, a series is a line through its numbers; below, columns of them."""
-
-PARTS_A_COLUMN: Final = 4
-"""A column of many slots is put together of so many parts or more."""
 
 
 class Numbers(Protocol):

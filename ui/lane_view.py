@@ -155,7 +155,9 @@ class LanesView(QWidget):
         if self._picture.phrases is None and self._has_slots():
             scale = self._picture.scale_now()
             end = first_slot if last_slot is None else last_slot - 1
-            if not (scale.holds(first_slot) and scale.holds(end)):
+            # The very newest of hours may not be drawn yet.
+            newest = scale.last_slot - 1 if self._view.is_live else end
+            if not (scale.holds(min(first_slot, newest)) and scale.holds(min(end, newest))):
                 origin = self._picture.origin_of(first_slot)
                 self._go(around(first_slot, end + 1, origin_slot=origin))
         self.update()

@@ -19,6 +19,9 @@ WHOLE_SECONDS: Final = (
 )
 """How much is shown of what still grows: it is drawn anew only when the next of these is needed."""
 
+PARTS_A_COLUMN: Final = 4
+"""A column of many slots is put together of so many parts or more."""
+
 ZOOM_SECONDS: Final = (5, 10, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200, 14400, 28800)
 """The steps of + and −."""
 
@@ -106,8 +109,15 @@ class TimeScale:
             heard_s = (slots - view.first_slot) / SOUNDINGS_A_SECOND
             seconds = next((step for step in WHOLE_SECONDS if step >= heard_s), heard_s)
         density = columns / (seconds * SOUNDINGS_A_SECOND)
+        slots = max(cls._whole_parts(slots, density), min(view.first_slot + 1, slots))
         left = math.ceil(slots * density) - columns
         return cls._made(view, columns, density, left, view.first_slot if view.seconds is None else 0, slots)
+
+    @staticmethod
+    def _whole_parts(slots: int, density: float) -> int:
+        """How many of the slots are shown: hours move on by a quarter of a column at a time."""
+        part = max(1, int(1.0 / (density * PARTS_A_COLUMN)))
+        return slots // part * part
 
     @classmethod
     def _made(cls, view: View, columns: int, density: float, left: int, first: int, last: int) -> TimeScale:
