@@ -68,11 +68,9 @@ def test_a_column_of_many_slots_holds_their_lowest_highest_and_mean(seed, slots,
     assert found.top is not None and found.bottom is not None
     # Parts of columns are what is assigned: each slot goes where its part begins.
     part = max(1, int(1.0 / (scale.columns_a_slot * 4)))
-    values = values[: scale.last_slot]
-    place = (
-        np.floor(np.arange(scale.last_slot) // part * part * scale.columns_a_slot).astype(int)
-        - scale.left_column
-    )
+    values = values[: -(-scale.last_slot // part) * part]  # whole parts, of what there is
+    start = np.arange(len(values)) // part * part
+    place = np.floor(start * scale.columns_a_slot).astype(int) - scale.left_column
     for column in range(columns):
         mine = values[place == column]
         if len(mine) == 0:
