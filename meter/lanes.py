@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from meter.music_sentences import LOUDNESS_KEYS, band_text, short_term_ceiling_lufs
@@ -105,9 +106,9 @@ LANES: Final = (
         key="loudness",
         question="How loud?",
         unit="LUFS",
-        lowest=-30.0,
+        lowest=-24.0,
         highest=0.0,
-        ticks=(-30.0, -24.0, -18.0, -12.0, -6.0, 0.0),
+        ticks=(-24.0, -18.0, -12.0, -6.0, 0.0),
         series=(
             LaneSeries(key="short_term_lufs", label="S short-term", role="main"),
             LaneSeries(key="momentary_lufs", label="M momentary", role="beside"),
@@ -150,6 +151,26 @@ LANES: Final = (
     ),
 )
 """The lanes of the arrangement Master, from the top."""
+
+_ROOM_LU: Final = 12.0
+"""Seen below the lower edge of a target: breakdowns lie about that far under drops."""
+
+_STEP_LU: Final = 6.0
+
+
+def lanes_for(target: Target | None) -> tuple[Lane, ...]:
+    """The lanes, with the axis of loudness reaching down far enough to see the target and below it."""
+    return tuple(_reaching(lane, target) if lane.key == "loudness" else lane for lane in LANES)
+
+
+def _reaching(lane: Lane, target: Target | None) -> Lane:
+    band = lane.band(target)
+    edge_lufs = None if band is None else band.max if band.min is None else band.min
+    if edge_lufs is None:
+        return lane
+    steps = min(math.floor((edge_lufs - _ROOM_LU) / _STEP_LU), round(lane.lowest / _STEP_LU))
+    ticks = tuple(step * _STEP_LU for step in range(steps, 1))
+    return replace(lane, lowest=ticks[0], ticks=ticks)
 
 
 def flags(now: Now, lane: Lane) -> tuple[Flag, ...]:

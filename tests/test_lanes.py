@@ -5,7 +5,7 @@ import pytest
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
 from meter.chain import Chain
-from meter.lanes import LANES, NOT_KNOWN, flags
+from meter.lanes import LANES, NOT_KNOWN, flags, lanes_for
 from meter.live_text import block
 from meter.now import Now
 from meter.soundings import BANDS
@@ -142,3 +142,21 @@ def test_the_crossover_of_the_user_is_in_the_name(music):
 def test_a_target_of_ones_own_bands_the_lane_of_its_measure():
     own = Target(name="own", title="Own", source="made up", limits={"momentary_max_lufs": Limit(max=-4.0)})
     assert LANE["loudness"].band(own) == Limit(max=-4.0)
+
+
+@pytest.mark.parametrize(
+    ("limit", "lowest"),
+    [
+        (None, -24.0),
+        (Limit(min=-8.0, max=-6.0), -24.0),
+        (Limit(min=-12.5), -30.0),
+        (Limit(min=-23.2, max=-22.8), -36.0),
+        (Limit(max=-23.0), -36.0),
+    ],
+)
+def test_the_axis_of_loudness_shows_the_target_and_what_lies_below(limit, lowest):
+    limits = {} if limit is None else {"integrated_lufs": limit}
+    (loudness, *others) = lanes_for(replace(CLUB, limits=limits))
+    assert (loudness.lowest, loudness.highest) == (lowest, 0.0)
+    assert loudness.ticks == tuple(np.arange(lowest, 1.0, 6.0))
+    assert others == list(LANES[1:])
