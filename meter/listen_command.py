@@ -10,6 +10,7 @@ from meter.errors import UsageError
 
 if TYPE_CHECKING:
     from meter.targets import Target
+    from meter.window_command import Window
 
 DEMO_TARGET: Final = "club"
 
@@ -109,8 +110,9 @@ def run_demo(args: argparse.Namespace) -> int:
 
         return demo.run()
 
-    if getattr(args, "window", None) is not None and not (args.no_window or args.json or args.seconds is not None):
-        status: int | None = args.window("demo", DEMO_TARGET)
+    window: Window | None = getattr(args, "window", None)
+    if window is not None and not (args.no_window or args.json or args.seconds is not None):
+        status = window("demo", DEMO_TARGET)
         if status is not None:
             return status
     return _listen(
