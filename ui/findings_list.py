@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from PyQt6.QtCore import QModelIndex, QRect, QRectF, QSize, Qt, pyqtSignal
@@ -48,20 +49,30 @@ class FindingsList(QListWidget):
         """Show these; the chosen one stays chosen where it is still there."""
         if findings == self.findings:
             return
-        kept = self.chosen
         self.findings = findings
-        shown = sorted(findings, key=lambda one: one.first_slot, reverse=True)
-        top = self.verticalScrollBar().value()  # type: ignore[union-attr]
-        self.clear()
+        shown = sorted(findings, key=_key, reverse=True)
+        keys = {_key(one) for one in shown}
+        for row in range(self.count() - 1, -1, -1):
+            if _key(self._finding(row)) not in keys:
+                self.takeItem(row)
+        # What is left stands in the same order, so each is either there or missing here.
         for row, finding in enumerate(shown):
-            item = QListWidgetItem()
-            item.setData(FINDING, finding)
-            spoken = f"{as_text_time(finding.at_s)}: {finding.text}"
-            item.setData(Qt.ItemDataRole.AccessibleTextRole, spoken)
-            self.addItem(item)
-            if kept is not None and (finding.kind, finding.first_slot) == (kept.kind, kept.first_slot):
-                self.setCurrentRow(row)
-        self.verticalScrollBar().setValue(top)  # type: ignore[union-attr]
+            if row >= self.count() or _key(self._finding(row)) != _key(finding):
+                self.insertItem(row, QListWidgetItem())
+                self._write(row, finding)
+            elif self._finding(row) != finding:
+                self._write(row, finding)
+
+    def _finding(self, row: int) -> Finding:
+        found: Finding = self.model().index(row, 0).data(FINDING)  # type: ignore[union-attr]
+        return found
+
+    def _write(self, row: int, finding: Finding) -> None:
+        item = self.item(row)
+        assert item is not None
+        item.setData(FINDING, finding)
+        spoken = f"{as_text_time(finding.at_s)}: {_printed(finding)}"
+        item.setData(Qt.ItemDataRole.AccessibleTextRole, spoken)
 
     @property
     def chosen(self) -> Finding | None:
@@ -96,6 +107,18 @@ class FindingsList(QListWidget):
         return max(width - _place_px() - 3 * SPACE_PX, 80)
 
 
+def _key(finding: Finding) -> tuple[int, str]:
+    """Which one it is, however it grows."""
+    return finding.first_slot, finding.kind
+
+
+@lru_cache(maxsize=4096)
+def _height_px(text: str, room_px: int) -> int:
+    room = QRectF(0.0, 0.0, room_px, 10_000.0)
+    return round(fonts.metrics(TEXT_PX).boundingRect(room, WRAPPED, text).height())
+
+
+@lru_cache(maxsize=1)
 def _place_px() -> int:
     return round(fonts.metrics(TEXT_PX, is_bold=True).horizontalAdvance(PLACE_SAMPLE)) + SPACE_PX
 
@@ -116,10 +139,8 @@ class _Row(QStyledItemDelegate):
         finding = index.data(FINDING)
         if finding is None:
             return QSize(0, 0)
-        metrics = fonts.metrics(TEXT_PX)
-        room = QRectF(0.0, 0.0, self._list.room_px(), 10_000.0)
-        box = metrics.boundingRect(room, WRAPPED, _printed(finding))
-        return QSize(self._list.room_px(), round(box.height()) + 2 * PAD_PX)
+        room_px = self._list.room_px()
+        return QSize(room_px, _height_px(_printed(finding), room_px) + 2 * PAD_PX)
 
     def paint(self, painter: QPainter | None, option: QStyleOptionViewItem, index: QModelIndex) -> None:
         """Place and text."""
