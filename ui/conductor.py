@@ -13,7 +13,7 @@ from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 from PyQt6.QtWidgets import QApplication, QWidget
 
 from meter.capture.records import SourceStatus
-from meter.lanes import LANES, flags
+from meter.lanes import LANES, flags, lanes_for
 from meter.moment import spoken
 from meter.now import Now
 from meter.targets import Target
@@ -78,8 +78,6 @@ class Conductor(QObject):
         for lanes in (window.lanes, compact.lanes):
             lanes.set_timeline(session.timeline)
             lanes.large = choices.large
-        window.lanes.set_lanes(LANES)
-        compact.lanes.set_lanes(LANES[:COMPACT_LANES])
         self._show_target(session.target)
         self.actions["large"].setChecked(choices.large)
         self.going.show()
@@ -239,8 +237,10 @@ class Conductor(QObject):
 
     def _show_target(self, target: Target | None) -> None:
         self.window.bar.target.show_chosen("" if target is None else target.name)
-        for lanes in (self.window.lanes, self.compact.lanes):
-            lanes.set_target(target)
+        lanes = lanes_for(target)
+        for view, shown in ((self.window.lanes, lanes), (self.compact.lanes, lanes[:COMPACT_LANES])):
+            view.set_lanes(shown)
+            view.set_target(target)
 
     def toggle_hold(self) -> None:
         """Hold, or go on."""
