@@ -37,8 +37,8 @@ from meter.standards import bs1770
 from meter.units import Samples, db_to_amplitude
 
 DEFAULT_CROSSOVER_HZ: Final = 120.0
-_BATCH_BLOCKS: Final = 2 * BLOCKS_A_SECOND
-"""Blocks measured at once where they have come; twice as many where threads share the work."""
+_BATCH_BLOCKS: Final = 6 * BLOCKS_A_SECOND
+"""Blocks measured at once where they have come: calls cost less, and the memory is still near."""
 
 
 class Chain:
@@ -58,8 +58,11 @@ class Chain:
         True peak above which an over is counted; the limit itself is inside.
     low_end : bool
         Measure the low bands; off only where nothing but levels is wanted.
+    is_excerpt : bool
+        The sound was on before its first frame and goes on behind its last, as live sound does: it has no
+        onset there in which a peak could be read. Otherwise silence surrounds it, as it does a file.
     beside : bool
-        Measure in two threads beside the caller, for files: soundings come a batch (4 s) later.
+        Measure in two threads beside the caller, for files: soundings come a batch (6 s) later.
 
     Raises
     ------
@@ -76,6 +79,7 @@ class Chain:
         crossover_hz: float = DEFAULT_CROSSOVER_HZ,
         over_limit_dbtp: float = 0.0,
         low_end: bool = True,
+        is_excerpt: bool = False,
         beside: bool = False,
     ) -> None:
         self.grid = Grid(rate_hz)
@@ -99,9 +103,10 @@ class Chain:
             limit=db_to_amplitude(over_limit_dbtp),
             low_end=low_end,
             beside=beside,
+            from_silence=not is_excerpt,
         )
+        self._is_excerpt = is_excerpt
         self._is_beside = beside
-        self._batch_blocks = 2 * _BATCH_BLOCKS if beside else _BATCH_BLOCKS
         self._planner = RunPlanner()
         self._overs = OverLog(self.rate_hz)
         self.lost_frames = 0
@@ -185,7 +190,7 @@ class Chain:
         """Room for pending frames: a batch where blocks are equal, else one block."""
         frames = self.grid.block_frames(self._block)
         if self.grid.is_regular:
-            frames *= self._batch_blocks
+            frames *= _BATCH_BLOCKS
         if len(self._pending) < frames:
             grown = np.zeros((frames, self.channels), np.float32)
             grown[: self._filled] = self._pending[: self._filled]
@@ -325,6 +330,15 @@ class Chain:
         self.lost_frames = 0
         self.loudness.mark()
 
+    def set_over_limit(self, limit_dbtp: float) -> None:
+        """Count overs against another limit from the next block on.
+
+        Of the overs known so far those stay that pass it too. Soundings keep what they have counted.
+        """
+        self._land()
+        self._analyser.peaks.limit = db_to_amplitude(limit_dbtp)
+        self._overs.forget_up_to(limit_dbtp)
+
     def _begin_pass(self, *, flags: int) -> None:
         self._has_ended = False
         if not flags:
@@ -334,7 +348,7 @@ class Chain:
         self._filled = 0
         self._start_grid(flags=flags)
         self._planner.reset()
-        self._analyser.reset()
+        self._analyser.reset(from_silence=not (self._is_excerpt or flags))
         self.loudness.reset()
         self.recent = readings.Recent()
         self._overs.reset()
@@ -358,7 +372,8 @@ class Chain:
         bad = clean(frames)
         edges = self.grid.cell_edges(first_cell, CELLS_A_BLOCK)
         edges = edges[edges <= len(frames)]
-        record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges)
+        goes_on = self._is_excerpt or bool(flags & BEFORE_GAP)
+        record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges, goes_on=goes_on)
         if bad is not None:
             self._note_bad(record, bad, self._block)
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)

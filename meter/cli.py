@@ -7,15 +7,14 @@ Exit status: 0 done, 1 a file missed its target (with --strict) or a proof faile
 from __future__ import annotations
 
 import argparse
-import math
 import os
-import re
 import sys
 from collections.abc import Callable
 from typing import Final
 
 from meter import listen_command, window_command
-from meter.errors import MeterError, UsageError
+from meter.arguments import add_crossover, crossover_from, pair_from
+from meter.errors import MeterError
 from meter.window_command import Window
 
 INTERRUPTED: Final = 130
@@ -34,8 +33,8 @@ examples:
   leadline check tune.flac --target ebu-r128 --strict    exit status 1 when it misses
   leadline check set.wav --json                  one JSON object a line
   leadline listen --target club                  what the machine plays, live; Ctrl-C ends it
+  leadline demo                                  the same on a tune with planted faults, without a sound
   leadline sources                               what can be listened to
-  leadline demo                                  a tune with planted faults, heard live
   leadline prove                                 the published test signals, measured here and now
 """
 
@@ -141,12 +140,7 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     check.add_argument("--json", action="store_true", help="one JSON object a line")
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
-    check.add_argument(
-        "--crossover",
-        metavar="HZ",
-        default="120",
-        help="up to where the low end goes: 40 to 300 Hz, 120 unless set",
-    )
+    add_crossover(check)
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
     check.set_defaults(run=_check)
 
@@ -197,30 +191,6 @@ def _sources(args: argparse.Namespace) -> int:
     from meter import sources_command
 
     return sources_command.run(args.json)
-
-
-def pair_from(text: str) -> tuple[int, int]:
-    """Two channels from "3,4"; `UsageError` for anything else."""
-    found = re.fullmatch(r"\s*([1-9][0-9]{0,3})\s*,\s*([1-9][0-9]{0,3})\s*", text, re.ASCII)
-    if found is None or int(found[1]) == int(found[2]):
-        raise UsageError(
-            f"--channels {text} came; expected two different channels counted from 1, such as --channels 3,4"
-        )
-    return int(found[1]), int(found[2])
-
-
-def crossover_from(text: str) -> float:
-    """A crossover frequency in Hz; `UsageError` for anything else."""
-    from meter.check import CROSSOVER_RANGE_HZ
-
-    lowest, highest = CROSSOVER_RANGE_HZ
-    try:
-        value_hz = float(text)
-    except ValueError:
-        value_hz = math.nan
-    if not lowest <= value_hz <= highest:
-        raise UsageError(f"--crossover {text} came; expected a frequency of {lowest:g} to {highest:g} Hz")
-    return value_hz
 
 
 def _say_problem(problem: MeterError, *, as_json: bool) -> int:

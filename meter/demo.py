@@ -1,4 +1,4 @@
-"""`leadline demo`: the demo tune through the chain, and whether each planted fault is read there.
+"""`leadline demo --at-once`: the demo tune through the chain, and whether each planted fault is read there.
 
 What the chain does not measure is said to be so; nothing is assumed.
 """

@@ -25,8 +25,8 @@ from meter.standards.bs1770 import default_weights, weights_for_mask
 from meter.units import Samples
 from meter.wav_header import WavHeader
 
-BLOCK_S: Final = 4.0
-"""Blocks of four seconds, what the chain takes at once beside the reading; smaller ones cost more calls."""
+BLOCK_S: Final = 6.0
+"""What the chain measures at once; smaller blocks cost more calls."""
 
 COMPRESSED: Final = frozenset({"FLAC", "OGG", "MP3"})
 """Formats whose decoding takes a quarter of the time of measuring and more."""

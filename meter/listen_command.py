@@ -6,6 +6,7 @@ import argparse
 import math
 from typing import TYPE_CHECKING, Final
 
+from meter.arguments import add_crossover, crossover_from, pair_from
 from meter.errors import UsageError
 
 if TYPE_CHECKING:
@@ -42,12 +43,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--channels", metavar="A,B", help="listen to these two channels as left and right, from 1"
     )
     listen.add_argument("--target", metavar="NAME", help="hold what is heard against this target")
-    listen.add_argument(
-        "--crossover",
-        metavar="HZ",
-        default="120",
-        help="up to where the low end goes: 40 to 300 Hz, 120 unless set",
-    )
+    add_crossover(listen)
     _add_common(listen)
     listen.set_defaults(run=run)
 
@@ -87,7 +83,6 @@ def run(args: argparse.Namespace) -> int:
         Arguments that cannot be meant, a source that cannot be opened, or nothing was heard.
     """
     from meter.check_command import target_named
-    from meter.cli import crossover_from, pair_from
 
     return _listen(
         args.source,

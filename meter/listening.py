@@ -121,9 +121,12 @@ class Listening:
 
     def _follow(self) -> None:
         started_s = time.monotonic()
-        while not self._is_overdue(time.monotonic() - started_s):
+        while True:
+            # Shown before anything else: what is wrong with the source is said, however late it is.
             self._last = self._engine.now
             self._form.show(self._last)
+            if self._is_overdue(time.monotonic() - started_s):
+                break
             try:
                 news = self._news.get(timeout=REDRAW_S)
             except queue.Empty:

@@ -15,14 +15,14 @@ import numpy as np
 
 from meter.capture.records import Frames, SourceInfo
 from meter.live_pass import LivePass
-from meter.soundings import CELLS_A_SOUNDING, SOUNDINGS_A_SECOND, Gap, Over, Reading, Soundings
+from meter.soundings import CELLS_A_SOUNDING, Gap, Over, Reading, Soundings
 from meter.units import amplitude_to_db
 
 if TYPE_CHECKING:
     from meter.chain import Chain
 
-EYES_A_SECOND: Final = 2 * SOUNDINGS_A_SECOND
-"""Peaks for the eye."""
+
+_ROW_FRAMES: Final = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +32,20 @@ class How:
     weights: tuple[float, ...] | None = None
     crossover_hz: float = 120.0
     over_limit_dbtp: float = 0.0
+
+
+def highest_samples(frames: Frames) -> list[float]:
+    """Magnitude of the highest sample of each channel; samples that are no numbers count as 0."""
+    # Few and long steps: this is what the engine's thread wakes for between two soundings.
+    channels = frames.shape[1]
+    whole = len(frames) - len(frames) % _ROW_FRAMES
+    rows = np.abs(frames[:whole].reshape(-1, _ROW_FRAMES * channels))
+    tops: list[float] = np.maximum.reduce(rows, axis=0, initial=0.0).tolist()
+    if whole < len(frames):
+        tops += np.abs(frames[whole:]).reshape(-1).tolist()
+    if not math.isfinite(sum(tops)):
+        return highest_samples(np.where(np.isfinite(frames), frames, np.float32(0.0)))
+    return [max(tops[channel::channels]) for channel in range(channels)]
 
 
 OnRows = Callable[[Soundings, Reading], None]
@@ -63,6 +77,10 @@ class Measuring:
     is_held : bool
     is_withheld : bool
         Set by the caller: what comes has gone through a system volume that is not 0 dB.
+    eye_peaks_dbfs : tuple of float
+        Highest sample of each channel since they were told last, at the middle or the end of a sounding.
+    eyes : int
+        How often there were new ones.
 
     Raises
     ------
@@ -84,7 +102,7 @@ class Measuring:
         self.rate_hz, self.channels = rate_hz, channels
         self._info, self._how = info, how
         self._on_rows, self._on_pass = on_rows, on_pass
-        self._chain = self._new_chain(how)
+        self._chain = self._new_chain(how, is_excerpt=info.is_live)
         self._waiting = np.zeros((self._chain.grid.cell_edge(CELLS_A_SOUNDING) + 1, channels), np.float32)
         self._filled = 0
         self._start_grid()
@@ -92,11 +110,11 @@ class Measuring:
         self.is_held = False
         self.is_withheld = False
         self._held_frames = 0
-        self._eye = [0.0] * channels
-        self._eye_frames = 0
+        self._eye: list[float] = [0.0] * channels
         self.eye_peaks_dbfs: tuple[float, ...] = ()
+        self.eyes = 0
 
-    def _new_chain(self, how: How) -> Chain:
+    def _new_chain(self, how: How, *, is_excerpt: bool) -> Chain:
         from meter.chain import Chain
 
         return Chain(
@@ -105,6 +123,7 @@ class Measuring:
             weights=how.weights,
             crossover_hz=how.crossover_hz,
             over_limit_dbtp=how.over_limit_dbtp,
+            is_excerpt=is_excerpt,
         )
 
     def _new_pass(self, number: int) -> LivePass:
@@ -121,14 +140,20 @@ class Measuring:
 
     def _start_grid(self) -> None:
         self._fed = 0  # frames the chain had since its grid began
-        self._next_edge = self._chain.grid.cell_edge(CELLS_A_SOUNDING)
         self._soundings = 0
+        self._set_edges()
+
+    def _set_edges(self) -> None:
+        """Of the open sounding: where it ends, and where the eye is told before that."""
+        grid, first_cell = self._chain.grid, self._soundings * CELLS_A_SOUNDING
+        self._next_eye = grid.cell_edge(first_cell + CELLS_A_SOUNDING // 2)
+        self._next_edge = grid.cell_edge(first_cell + CELLS_A_SOUNDING)
 
     # --- what is known
 
     @property
     def over_limit_dbtp(self) -> float:
-        """Where overs of this pass begin."""
+        """Where overs begin now."""
         return self.live_pass.over_limit_dbtp
 
     @property
@@ -150,7 +175,7 @@ class Measuring:
     @property
     def wanted_frames(self) -> int:
         """Frames until there is something new to say: a sounding, or peaks for the eye."""
-        return min(self.room_frames, max(self.rate_hz // EYES_A_SECOND - self._eye_frames, 1))
+        return self._next_eye - self._fed - self._filled
 
     # --- the stream
 
@@ -165,8 +190,8 @@ class Measuring:
         if self.is_held:
             self._held_frames += len(frames)
             return
-        self._look_at_peaks(frames)
         room = self.room_frames
+        self._look_at_peaks(frames, is_due=len(frames) >= self.wanted_frames)
         if self._filled == 0 and len(frames) == room:
             self._feed(frames)
             return
@@ -175,24 +200,13 @@ class Measuring:
         if len(frames) == room:
             self._feed_waiting()
 
-    def _look_at_peaks(self, frames: Frames) -> None:
-        # A reduction along each column is several times as quick as one along the short axis.
-        for channel, column in enumerate(frames.T):
-            top = max(float(column.max(initial=0.0)), -float(column.min(initial=0.0)))
-            if not math.isfinite(top):
-                clean = column[np.isfinite(column)]
-                top = float(np.abs(clean).max(initial=0.0))
-            self._eye[channel] = max(self._eye[channel], top)
-        self._eye_frames += len(frames)
-
-    def take_eye(self) -> bool:
-        """Whether there are new peaks for the eye; in `eye_peaks_dbfs` then."""
-        if self._eye_frames < self.rate_hz // EYES_A_SECOND:
-            return False
-        self.eye_peaks_dbfs = tuple(amplitude_to_db(top) for top in self._eye)
-        self._eye = [0.0] * self.channels
-        self._eye_frames = 0
-        return True
+    def _look_at_peaks(self, frames: Frames, *, is_due: bool) -> None:
+        self._eye = [max(*pair) for pair in zip(self._eye, highest_samples(frames), strict=True)]
+        if is_due:
+            self.eye_peaks_dbfs = tuple([amplitude_to_db(top) for top in self._eye])
+            self.eyes += 1
+            self._eye = [0.0] * self.channels
+            self._next_eye = self._next_edge
 
     def _feed_waiting(self) -> None:
         if self._filled:
@@ -205,14 +219,15 @@ class Measuring:
         rows = self._chain.process(frames)
         if self._fed == self._next_edge:
             self._soundings += 1
-            self._next_edge = self._chain.grid.cell_edge((self._soundings + 1) * CELLS_A_SOUNDING)
+            self._set_edges()
         if len(rows):
             self._hand_on(rows, self._reading())
         if self.live_pass.is_full:
             self.mark()
 
     def _reading(self) -> Reading:
-        return replace(self._chain.reading(), lost_frames=self.live_pass.lost_frames)
+        reading, lost_frames = self._chain.reading(), self.live_pass.lost_frames
+        return reading if reading.lost_frames == lost_frames else replace(reading, lost_frames=lost_frames)
 
     def _hand_on(self, rows: Soundings, reading: Reading) -> None:
         if len(rows):
@@ -254,24 +269,26 @@ class Measuring:
             return
         self.is_held = on
         self._feed_waiting()
-        self._eye_frames, self._eye = 0, [0.0] * self.channels
+        self._eye = [0.0] * self.channels
         if not on and self._held_frames:
             # A pass that was begun while held begins when it is over.
             if not self._is_fresh:
                 self.live_pass.holds.append(self._leave_out(self._held_frames))
             self._held_frames = 0
 
-    def will(self, how: How) -> None:
-        """Measure the next pass in another way."""
-        self._how = how
+    def set_over_limit(self, limit_dbtp: float) -> None:
+        """Count overs against another limit from the open sounding on."""
+        self._how = replace(self._how, over_limit_dbtp=limit_dbtp)
+        self._chain.set_over_limit(limit_dbtp)
+        self.live_pass.over_limit_dbtp = limit_dbtp
 
     def mark(self) -> None:
         """End the pass here; a new one begins with the next sounding, while held with the next frame."""
         self._feed_waiting()
         before = self.live_pass
-        if self.is_held or not self._goes_on_alike():
+        if self.is_held:
             self._flush()
-            self._chain = self._new_chain(self._how)
+            self._chain = self._new_chain(self._how, is_excerpt=True)
             self._start_grid()
             self._held_frames = 0
         else:
@@ -279,10 +296,6 @@ class Measuring:
         self._end_pass()
         self.live_pass = self._new_pass(before.number + (len(before.store) > 0))
         self._is_fresh = self._chain.frames == 0
-
-    def _goes_on_alike(self) -> bool:
-        now = self.live_pass
-        return (now.crossover_hz, now.over_limit_dbtp) == (self._how.crossover_hz, self._how.over_limit_dbtp)
 
     def end(self) -> None:
         """End the last pass; nothing may come afterwards."""

@@ -30,8 +30,10 @@ class LivePass:
         Where it comes from.
     rate_hz, channels, weights
         As the chain has them.
-    crossover_hz, over_limit_dbtp : float
-        What the low end and the overs of its soundings were measured with.
+    crossover_hz : float
+        What the low end of its soundings was measured with.
+    over_limit_dbtp : float
+        Where overs begin now. It follows the target; soundings keep what they counted against another.
     began_unix_s : float
         When it began, by the clock on the wall.
     store : RowStore

@@ -13,20 +13,13 @@ from meter.listener import Listener
 from meter.live_measuring import How, Measuring
 from meter.live_pass import LivePass
 from meter.now import Now, is_withheld
+from meter.pace import LONGEST_S, Pace
 from meter.ring_follower import RingFollower
 from meter.soundings import Reading, Soundings
 from meter.targets import Target, Verdict, judge
 
 HOPS_A_STEP: Final = 64
 """So that commands are heard while a file comes as fast as it can."""
-
-SHORTEST_WAIT_S: Final = 0.010
-LONGEST_WAIT_S: Final = 0.060
-MARGIN_S: Final = 0.004
-"""Later than on the dot: a delivery that is just coming is there then."""
-
-IDLE_WAIT_S: Final = 0.025
-"""Nothing came although it was time: the next delivery is near, or there is none."""
 
 SKIPPED_FRAMES: Final = 4096
 """Read at once where nothing can be measured."""
@@ -74,6 +67,7 @@ class Worker:
         self._soundings_listener = Listener[Soundings]("soundings", on_soundings)
         self._pass_listener = Listener[LivePass]("passes", on_pass)
         self._measuring: Measuring | None = None
+        self._told_eyes = 0
         self._next_number = 1
         self._told_frames = 0  # lost by this source, in the rings before this one
         self._state = source.state()
@@ -82,6 +76,7 @@ class Worker:
         self._problem: str | None = None
         self._is_held = self._has_ended = False
         self._follower = RingFollower(lambda: self.source, from_now=False)
+        self._pace = Pace()
         self._begin()
 
     # --- one step
@@ -95,46 +90,44 @@ class Worker:
             Seconds after which the next step is worth while.
         """
         if self._has_ended:
-            return LONGEST_WAIT_S
+            return LONGEST_S
         # Asked first: what an ended source has brought is all in the ring by then.
         state = self.source.state()
-        has_news = self._take_state(state)
-        has_come = False
+        is_other = state is not self._state and self._take_state(state)
+        wanted = 0 if self._measuring is None else self._measuring.wanted_frames
         for _ in range(HOPS_A_STEP):
-            if self._is_over() or not self._take_next():
+            if self._is_over() or not (come := self._take_next()):
                 break
-            has_come = True
+            wanted -= come
             if state.status is SourceStatus.RUNNING and self._is_empty():
                 break  # a gap behind the last frame is told with the next ones
-        if self._measuring is not None and self._measuring.take_eye():
-            has_news = True
         if self._is_over():
             self.finish()
         elif state.status is SourceStatus.ENDED and self._is_empty():
             self._lose_the_end(state.lost_frames)
             self.finish()
-        elif has_news:
+        elif is_other or (self._measuring is not None and self._measuring.eyes != self._told_eyes):
             self._publish()
-        return self._wait_s(has_come=has_come)
+        return self._wait_s(is_met=wanted <= 0)
 
     def _take_state(self, state: SourceState) -> bool:
-        """Whether it is another one."""
+        """Whether it says something else."""
+        before, self._state = self._state, state
+        if state == before:
+            return False
         if self._measuring is not None:
             self._measuring.is_withheld = is_withheld(state)
-        if state is self._state or state == self._state:
-            return False
-        self._state = state
         self._judge()
         return True
 
-    def _take_next(self) -> bool:
-        """Take what comes next in the ring; whether there was anything."""
+    def _take_next(self) -> int:
+        """Take what comes next in the ring; how many frames, lost ones included, or 1 for another ring."""
         measuring = self._measuring
         room = SKIPPED_FRAMES if measuring is None else measuring.room_frames
         chunk = self._follower.read(self._of_the_rest(room))
         if chunk is None:
             self._turn()
-            return True
+            return 1
         if measuring is not None and chunk.lost_before:
             lost = self._of_the_rest(chunk.lost_before)
             measuring.lose(lost)
@@ -144,7 +137,7 @@ class Worker:
             frames = chunk.frames[: self._of_the_rest(len(chunk.frames))]
             measuring.take(frames)
             self._count(len(frames))
-        return len(chunk.frames) > 0 or chunk.lost_before > 0
+        return len(chunk.frames) + chunk.lost_before
 
     def _lose_the_end(self, lost_frames: int) -> None:
         """What the source counts as lost and has not put into the ring: the missing end of a file."""
@@ -155,13 +148,14 @@ class Worker:
     def _is_empty(self) -> bool:
         return self.reader.behind_frames == 0 and self.source.ring is self._follower.ring
 
-    def _wait_s(self, *, has_come: bool) -> float:
-        if self._measuring is None:
-            return LONGEST_WAIT_S
-        if self.reader.behind_frames >= self._measuring.wanted_frames:
+    def _wait_s(self, *, is_met: bool) -> float:
+        measuring = self._measuring
+        if measuring is None:
+            return LONGEST_S
+        wanted = measuring.wanted_frames
+        if self.reader.behind_frames >= wanted:
             return 0.0
-        wait_s = self._measuring.wanted_frames / self._measuring.rate_hz + MARGIN_S
-        return min(max(wait_s, SHORTEST_WAIT_S if has_come else IDLE_WAIT_S), LONGEST_WAIT_S)
+        return self._pace.wait_s(wanted / measuring.rate_hz, is_met=is_met)
 
     # --- how much is left of the time that was asked for
 
@@ -200,13 +194,20 @@ class Worker:
                 on_pass=self._pass_listener.tell,
             )
             self._measuring.hold(self._is_held)
+            self._measuring.is_withheld = is_withheld(self._state)
         except MeterError as error:
             self._problem = str(error)
         self._publish()
 
     def _how(self) -> How:
-        limit_dbtp = 0.0 if self._target is None else self._target.true_peak_limit_dbtp
-        return How(weights=self.source.weights, crossover_hz=self._crossover_hz, over_limit_dbtp=limit_dbtp)
+        return How(
+            weights=self.source.weights,
+            crossover_hz=self._crossover_hz,
+            over_limit_dbtp=self._over_limit_dbtp(),
+        )
+
+    def _over_limit_dbtp(self) -> float:
+        return 0.0 if self._target is None else self._target.true_peak_limit_dbtp
 
     def _turn(self) -> None:
         """The source goes on in another ring: with another pass, and nothing of this one in it."""
@@ -248,6 +249,7 @@ class Worker:
         ring, measuring = self._follower.ring, self._measuring
         known: dict[str, Any] = {}
         if measuring is not None:
+            self._told_eyes = measuring.eyes
             known = {
                 "recent": measuring.recent,
                 "eye_peaks_dbfs": measuring.eye_peaks_dbfs,
@@ -287,10 +289,10 @@ class Worker:
         self._publish()
 
     def set_target(self, target: Target | None) -> None:
-        """Hold what is heard against another target; overs are counted from its limit in the next pass."""
+        """Hold what is heard against another target; overs are counted from its limit at once."""
         self._target = target
         if self._measuring is not None:
-            self._measuring.will(self._how())
+            self._measuring.set_over_limit(self._over_limit_dbtp())
         self._judge()
         self._publish()
 

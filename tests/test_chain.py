@@ -233,6 +233,49 @@ def test_gaps_and_losses_before_a_mark_belong_to_the_old_pass():
     assert run(chain, silence(0.1))["start_frame"] == 12_000 + 300
 
 
+# --- another limit ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("beside", [False, True])
+def test_another_limit_counts_from_the_next_block_on_and_changes_no_other_reading(beside):
+    sound = noise(2.0, seed=1, level_dbfs=-30.0)
+    sound[480::960, 0] = 1.05  # every 20 ms
+    expected = run_to_end(Chain(rate_hz=48_000, channels=2), sound)
+    with Chain(rate_hz=48_000, channels=2, over_limit_dbtp=99.0, beside=beside) as chain:
+        parts = [chain.process(sound[:48_000])]
+        chain.set_over_limit(0.0)
+        parts += [chain.process(sound[48_000:]), chain.flush()]
+    rows = np.concatenate(parts)
+    assert expected["overs"].tolist() == [5] * 20
+    assert rows["overs"].tolist() == [0] * 10 + [5] * 10
+    for name in ("k_power", "true_peak", "sample_peak"):
+        np.testing.assert_array_equal(rows[name], expected[name])
+
+
+def test_overs_that_pass_another_limit_too_are_still_known():
+    chain = Chain(rate_hz=48_000, channels=2, over_limit_dbtp=-6.0)
+    sound = silence(0.6)
+    sound[[4_800, 14_400, 24_000], 0] = 0.9, 1.05, 0.7
+    run(chain, sound)
+    chain.set_over_limit(0.0)
+    assert [round(over.at_s, 3) for over in chain.overs] == [0.3]
+    assert chain.over_count == 1
+    run(chain, sound)
+    assert [round(over.at_s, 3) for over in chain.overs] == [0.3, 0.9]
+
+
+def test_nothing_joins_an_over_that_another_limit_let_go():
+    chain = Chain(rate_hz=48_000, channels=2, over_limit_dbtp=-6.0)
+    sound = silence(0.2)
+    sound[4_700, 0] = 0.9
+    sound[4_900, 0] = 1.05  # 4 ms behind it
+    run(chain, sound[:4_800])
+    chain.set_over_limit(0.0)
+    run(chain, sound[4_800:])
+    (over,) = chain.overs
+    assert over.at_s == pytest.approx(4_900 / 48_000, abs=1 / 48_000)
+
+
 # --- silence ---------------------------------------------------------------------------------
 
 

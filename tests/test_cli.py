@@ -13,9 +13,8 @@ import pytest
 import soundfile
 
 from meter import cli
-from meter.cli import crossover_from, main, pair_from
+from meter.cli import main
 from meter.console import ProgressLine, printable, say
-from meter.errors import UsageError
 
 ROOT = Path(__file__).resolve().parents[1]
 RATE_HZ = 48_000
@@ -62,7 +61,7 @@ def test_without_a_command_it_prints_help(capsys):
     assert not said.err
 
 
-@pytest.mark.parametrize("command", [[], ["check"], ["prove"], ["demo"]])
+@pytest.mark.parametrize("command", [[], ["check"], ["prove"], ["demo"], ["listen"], ["sources"]])
 def test_every_command_has_help(command, capsys):
     assert main([*command, "--help"]) == 0
     assert "usage: leadline" in capsys.readouterr().out
@@ -226,31 +225,6 @@ def test_a_name_with_the_marks_of_a_pattern_is_a_name(tmp_path, tune, capsys):
     assert [one["path"] for one in objects(capsys.readouterr().out)] == [str(path)]
 
 
-@pytest.mark.parametrize(("text", "pair"), [("3,4", (3, 4)), (" 2 , 1 ", (2, 1)), ("100,7", (100, 7))])
-def test_a_pair_is_read(text, pair):
-    assert pair_from(text) == pair
-
-
-@pytest.mark.parametrize(
-    "text", ["", "3", "3,", "0,1", "1,1", "-1,2", "1,2,3", "a,b", "1.5,2", "٣,٤", "9" * 5000 + ",1"]
-)
-def test_what_is_no_pair_is_refused(text):
-    with pytest.raises(
-        UsageError, match="expected two different channels counted from 1, such as --channels 3,4"
-    ):
-        pair_from(text)
-
-
-@pytest.mark.parametrize("text", ["", "x", "nan", "inf", "-90", "39.9", "300.1"])
-def test_what_is_no_crossover_is_refused(text):
-    with pytest.raises(UsageError, match="expected a frequency of 40 to 300 Hz"):
-        crossover_from(text)
-
-
-def test_a_crossover_is_read():
-    assert [crossover_from(text) for text in ("40", "90.5", "3e2")] == [40.0, 90.5, 300.0]
-
-
 # --- the other commands ---------------------------------------------------------------------
 
 
@@ -265,7 +239,7 @@ def test_prove_is_handed_on(as_json, monkeypatch):
 
 
 def test_the_demo_reads_what_was_planted(capsys):
-    assert main(["demo"]) == 0
+    assert main(["demo", "--at-once"]) == 0
     said = capsys.readouterr().out
     assert said.startswith("demo\n2:3")
     assert "Not inside Club: the loudest 30 s is" in said

@@ -110,33 +110,29 @@ def test_its_help_tells_the_sources_and_the_end(capsys):
 # --- the demo without a screen
 
 
-def demo_arguments(*arguments):
-    import argparse
-
-    parser = argparse.ArgumentParser()
-    listen_command.add_demo_parser(parser.add_subparsers())
-    return parser.parse_args(["demo", *arguments])
-
-
 def test_the_demo_is_listened_to_against_the_target_for_clubs(monkeypatch):
     asked = []
     monkeypatch.setattr(listen_command, "_listen", lambda spec, **how: asked.append((spec, how)) or 0)
-    args = demo_arguments("--seconds", "3", "--json")
-    assert args.run(args) == 0
+    assert main(["demo", "--seconds", "3", "--json"]) == 0
     ((spec, how),) = asked
     assert spec == "demo" and how["target"].name == "club"
     assert (how["seconds"], how["as_json"]) == (3.0, True)
 
 
-def test_the_demo_at_once_says_what_was_planted(monkeypatch):
+def test_the_demo_is_heard_live_and_summed_up(capsys):
+    assert main(["demo", "--seconds", "0.5", "--json"]) == 0
+    *soundings, summary = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [line["type"] for line in soundings] == ["sounding"] * 5
+    assert (summary["type"], summary["seconds"], summary["target"]) == ("summary", 0.5, "club")
+
+
+def test_the_demo_at_once_says_what_was_planted(monkeypatch, capsys):
     from meter import demo
 
     monkeypatch.setattr(demo, "run", lambda: 1)
-    args = demo_arguments("--at-once")
-    assert args.run(args) == 1
-    args = demo_arguments("--at-once", "--json")
-    with pytest.raises(ValueError, match="--at-once came with --json or --seconds"):
-        args.run(args)
+    assert main(["demo", "--at-once"]) == 1
+    assert main(["demo", "--at-once", "--json"]) == 2
+    assert "--at-once came with --json or --seconds" in capsys.readouterr().err
 
 
 # --- how it ends

@@ -133,8 +133,9 @@ def test_a_source_that_brings_nothing_is_an_error(capsys):
     assert capsys.readouterr().out.count("\n") <= 1
 
 
-def test_a_source_that_is_lost_is_not_waited_for_for_ever(monkeypatch, capsys):
-    monkeypatch.setattr(listening, "LATE_S", 0.0)
+@pytest.mark.parametrize("late_s", [0.0, -1000.0])  # the second: over before it was looked at
+def test_a_source_that_is_lost_is_not_waited_for_for_ever(late_s, monkeypatch, capsys):
+    monkeypatch.setattr(listening, "LATE_S", late_s)
     source = source_with(noise(0.5))
     source.become(status=SourceStatus.LOST, sentence="it has gone; listening goes on when it is back")
     assert Listening(source, seconds=1.0, as_json=True).run() == 0

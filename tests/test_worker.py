@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from meter.capture.records import SourceStatus
 from meter.chain import Chain
+from meter.live_measuring import highest_samples
 from meter.passes import summarise
 from meter.soundings import AFTER_GAP, BEFORE_GAP, CUT_SHORT, Gap
 from meter.targets import Limit, Target, Verdict
@@ -59,9 +60,9 @@ class Heard:
         return np.concatenate(self.rows)
 
 
-def chain_rows(*parts, rate_hz=RATE_HZ, channels=2, **how):
+def chain_rows(*parts, rate_hz=RATE_HZ, channels=2, is_excerpt=True, **how):
     """What the chain says of frames, and of gaps given as numbers."""
-    chain = Chain(rate_hz=rate_hz, channels=channels, **how)
+    chain = Chain(rate_hz=rate_hz, channels=channels, is_excerpt=is_excerpt, **how)
     made = [chain.gap(part) if isinstance(part, int) else chain.process(part) for part in parts]
     return np.concatenate([*made, chain.flush()])
 
@@ -92,6 +93,18 @@ def test_other_rates_and_channel_counts_are_measured_alike(rate_hz, channels):
     sound = noise(1.234, rate_hz=rate_hz, channels=channels)
     heard.hear(sound, hop=1000)
     assert_same_rows(heard.finish().all_rows, chain_rows(sound, rate_hz=rate_hz, channels=channels))
+
+
+@pytest.mark.parametrize(
+    ("spec", "is_excerpt"), [("system", True), ("device:a", True), ("file:a.wav", False), ("demo", False)]
+)
+def test_live_sound_has_no_onset_where_it_is_first_heard_but_a_file_has(spec, is_excerpt):
+    sound = np.full((6000, 2), 0.9, np.float32)
+    heard = Heard(FakeSource(spec=spec))
+    heard.hear(sound)
+    assert_same_rows(heard.finish().all_rows, chain_rows(sound, is_excerpt=is_excerpt))
+    # A constant that comes out of silence, and ends in it, overshoots by a tenth.
+    assert (heard.all_rows["true_peak"][:, 0] > 0.95).tolist() == [not is_excerpt] * 2
 
 
 def test_every_sounding_comes_alone_with_the_reading_at_its_end_even_when_late():
@@ -321,20 +334,44 @@ def test_verdicts_come_with_the_target_and_go_with_the_volume():
     assert not heard.worker.live_pass.has_verdict
 
 
-def test_another_target_judges_at_once_and_counts_overs_in_the_next_pass():
+def with_limit(limit_dbtp):
+    return Target(name="a", title="A", source="", limits={"true_peak_dbtp": Limit(max=limit_dbtp)})
+
+
+def test_another_target_judges_at_once_and_counts_overs_from_its_limit_at_once():
     heard = Heard()
     heard.hear(noise(0.5))
     assert heard.worker.now.verdicts == {}
-    heard.command(
-        "set_target", Target(name="a", title="A", source="", limits={"true_peak_dbtp": Limit(max=-30.0)})
-    )
+    heard.command("set_target", with_limit(-30.0))
     assert heard.worker.now.verdicts == {"true_peak_dbtp": Verdict.OVER}
-    assert heard.worker.now.over_limit_dbtp == 0.0
+    assert heard.worker.now.over_limit_dbtp == heard.worker.live_pass.over_limit_dbtp == -30.0
     assert heard.worker.now.last_over is None
-    heard.command("mark")
-    heard.hear(noise(0.5))
-    assert heard.worker.now.over_limit_dbtp == -30.0
+    heard.hear(noise(0.1))
+    assert heard.worker.now.last_over.at_s >= 0.5 - 0.001
     assert heard.worker.now.last_over.peak_dbtp > -30.0
+    assert heard.worker.now.reading.overs > 0
+    assert [int(row["overs"]) > 0 for row in heard.all_rows] == [False] * 5 + [True]
+
+
+def test_a_higher_limit_lets_go_of_the_overs_that_do_not_pass_it():
+    heard = Heard(target=with_limit(-30.0))
+    heard.hear(noise(0.5))
+    assert heard.worker.now.reading.overs > 0
+    heard.command("set_target", with_limit(-1.0))
+    assert heard.worker.now.last_over is None
+    heard.hear(noise(0.1))
+    assert heard.worker.now.reading.overs == 0
+
+
+def test_the_limit_of_a_target_set_while_held_holds_afterwards_too():
+    heard = Heard()
+    heard.hear(noise(0.3))
+    heard.command("hold", True)
+    heard.command("set_target", with_limit(-30.0))
+    heard.command("mark")
+    heard.command("hold", False)
+    heard.hear(noise(0.3))
+    assert heard.worker.now.over_limit_dbtp == -30.0
     assert heard.worker.now.reading.overs > 0
 
 
@@ -466,6 +503,29 @@ def test_peaks_for_the_eye_come_twice_as_often_as_soundings():
     assert {round(peaks[0], 2) for peaks in seen} == {-6.02}
 
 
+def test_peaks_for_the_eye_keep_to_the_soundings_however_the_frames_come():
+    heard, sound = Heard(), noise(1.0)
+    for start, stop in ((0, 1200), (1200, 6000), (6000, 6001), (6001, 12_000)):
+        heard.source.bring(sound[start:stop])
+        heard.worker.step()
+        told = heard.worker.now.eye_peaks_dbfs
+    # Since 200 ms: it stood at 250 ms, so the newest 50 ms are told.
+    highest = np.abs(sound[9600:12_000]).max(axis=0)
+    assert told == pytest.approx(tuple(20.0 * np.log10(highest)), abs=1e-4)
+
+
+@pytest.mark.parametrize("frames", [1, 15, 16, 17, 1102, 2400])
+@pytest.mark.parametrize("channels", [1, 2, 6])
+def test_the_highest_sample_of_each_channel_is_found_wherever_it_is(frames, channels):
+    for place in {0, frames // 2, frames - 1}:
+        sound = noise(frames / RATE_HZ, channels=channels, level=0.01)
+        sound[place] = np.linspace(-0.9, 0.8, channels)
+        assert highest_samples(sound) == np.abs(sound).max(axis=0).tolist()
+    sound[0, 0], sound[-1, -1] = np.nan, -np.inf
+    clean = np.where(np.isfinite(sound), sound, 0.0)
+    assert highest_samples(sound) == np.abs(clean).max(axis=0).tolist()
+
+
 def test_a_sample_that_is_no_number_is_no_peak_for_the_eye():
     heard = Heard()
     block = np.full((2400, 2), 0.5, np.float32)
@@ -490,13 +550,42 @@ def test_a_listener_that_fails_is_logged_once_and_ends_nothing(caplog):
     ]
 
 
+class Asked:
+    """A pace that keeps what it is asked."""
+
+    def __init__(self):
+        self.asked = []
+
+    def wait_s(self, wanted_s, *, is_met):
+        self.asked.append((round(wanted_s, 6), is_met))
+        return 0.030
+
+
 def test_how_long_to_wait_follows_what_is_missing():
     heard = Heard()
-    assert heard.worker.step() == pytest.approx(0.054)  # 50 ms to the first peaks, and a little
-    heard.source.bring(noise(0.020))
-    assert heard.worker.step() == pytest.approx(0.034)
-    heard.source.bring(noise(0.029))
-    assert heard.worker.step() == 0.010
-    assert heard.worker.step() == 0.025  # it was due and has not come
+    pace = heard.worker._pace = Asked()
+    assert heard.worker.step() == 0.030
+    for seconds in (0.020, 0.029, 0.001, 0.075, 0.0):
+        heard.source.bring(noise(seconds))
+        heard.worker.step()
+    # Peaks for the eye at 50 ms, a sounding at 100 ms, peaks again at 150 ms.
+    assert pace.asked == [
+        (0.05, False),
+        (0.03, False),
+        (0.001, False),
+        (0.05, True),
+        (0.025, True),
+        (0.025, False),
+    ]
     heard.source.bring(noise(8.0))
     assert heard.worker.step() == 0.0  # there is more
+
+
+def test_while_held_it_looks_no_more_often():
+    heard = Heard()
+    pace = heard.worker._pace = Asked()
+    heard.command("hold", True)
+    del pace.asked[:]
+    for _ in range(3):
+        heard.hear(noise(0.05), hop=2400)
+    assert pace.asked == [(0.05, True)] * 3

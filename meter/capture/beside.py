@@ -24,6 +24,10 @@ class Beside(Protocol):
         """Call `tick` again and again from now on, in a thread that never waits for a job."""
         ...
 
+    def tick_soon(self) -> None:
+        """Let the next tick come at once; any thread."""
+        ...
+
     def stop(self, last: Job, *, wait_s: float) -> None:
         """No more ticks; then `last` after the jobs before it. Waits, but not longer than `wait_s`."""
         ...
@@ -35,7 +39,8 @@ class Threads:
     def __init__(self, name: str) -> None:
         self._name = name
         self._jobs: SimpleQueue[Job | None] = SimpleQueue()
-        self._is_over = threading.Event()
+        self._is_over = False
+        self._wake = threading.Event()
         self._watch: threading.Thread | None = None
         self._work = threading.Thread(target=self._work_off, name=f"{name} calls", daemon=True)
         self._work.start()
@@ -48,15 +53,24 @@ class Threads:
         """Call `tick` again and again from now on."""
 
         def watch() -> None:
-            while not self._is_over.wait(interval_s):
+            while True:
+                self._wake.wait(interval_s)
+                self._wake.clear()
+                if self._is_over:
+                    return
                 _guarded(tick)
 
         self._watch = threading.Thread(target=watch, name=f"{self._name} watch", daemon=True)
         self._watch.start()
 
+    def tick_soon(self) -> None:
+        """Let the next tick come at once; any thread."""
+        self._wake.set()
+
     def stop(self, last: Job, *, wait_s: float) -> None:
         """No more ticks; then `last` after the jobs before it."""
-        self._is_over.set()
+        self._is_over = True
+        self._wake.set()
         if self._watch is not None and self._watch is not threading.current_thread():
             self._watch.join()
         self._jobs.put(last)

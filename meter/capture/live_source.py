@@ -46,7 +46,7 @@ GRACE_S: Final = 0.7
 """A quiet stream may go on by itself when its server answers again; after this it is opened anew."""
 
 OBEY_EVERY_S: Final = 2.0
-"""Not opened again more often for what a look says, should a look never be content."""
+"""Not opened again more often for what a look says, as long as no look is content with it."""
 
 OPEN_WAIT_S: Final = 6.0
 """The first opening; a backend may take 5 s."""
@@ -196,7 +196,10 @@ class LiveSource:
             self._reopen(feed, now_s, why=notices.gone(self._state.info))
             return
         self._look_if_due(now_s)
-        if now_s - self._obeyed_s >= OBEY_EVERY_S and (why := self._what_a_look_says(feed.ring)):
+        why = self._what_a_look_says(feed.ring)
+        if why is None and self._seen is not None:
+            self._obeyed_s = -math.inf
+        if why is not None and now_s - self._obeyed_s >= OBEY_EVERY_S:
             self._obeyed_s = now_s
             self._reopen(feed, now_s, why=why)
         elif self._is_quiet(feed, now_s):
@@ -253,6 +256,8 @@ class LiveSource:
             LOG.exception("please report this: a look at %s failed", self._state.info.name)
             looking.error = f"{self._state.info.name} cannot be asked after ({error})"
         looking.answered_s = self._clock.now_s()
+        if looking.look != self._seen:
+            self._tick_soon()
 
     def _take_answer(self, looking: _Looking) -> None:
         if looking.error is not None:
@@ -286,6 +291,11 @@ class LiveSource:
         assert self._beside is not None
         self._beside.run(job)
 
+    def _tick_soon(self) -> None:
+        """There is an answer: it is not left lying until the next look at all."""
+        assert self._beside is not None
+        self._beside.tick_soon()
+
     def _open(self, now_s: float) -> _Opening:
         self._try_s = now_s + TRY_EVERY_S
         self._opening = _Opening(now_s)
@@ -318,6 +328,7 @@ class LiveSource:
             if feed is not None:
                 feed.close()
         opening.is_done.set()
+        self._tick_soon()
 
     def _ring_for(self, info: SourceInfo) -> Ring:
         if not info.rate_hz or not info.channels:

@@ -49,6 +49,11 @@ class SourceInfo:
     why_not: str | None = None
     what_to_do: str | None = None
 
+    @property
+    def is_live(self) -> bool:
+        """Whether it sounds before and after it is heard; a file has a beginning and an end."""
+        return self.spec == "system" or self.spec.startswith("device:")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:

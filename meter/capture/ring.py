@@ -169,7 +169,8 @@ class Ring:
         at = start % self.capacity_frames
         first = min(len(frames), self.capacity_frames - at)
         frames[:first] = self._frames[at : at + first]
-        frames[first:] = self._frames[: len(frames) - first]
+        if first < len(frames):
+            frames[first:] = self._frames[: len(frames) - first]
         return frames
 
     def reader(self, from_now: bool = True) -> Reader:

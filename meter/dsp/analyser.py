@@ -65,25 +65,35 @@ class Analyser:
         Measure the low bands.
     beside : bool
         Run the parts in two threads, beside the caller.
+    from_silence : bool
+        Silence comes before the first frame; see `TruePeakMeter`.
     """
 
     def __init__(
-        self, grid: Grid, *, channels: int, crossover_hz: float, limit: float, low_end: bool, beside: bool
+        self,
+        grid: Grid,
+        *,
+        channels: int,
+        crossover_hz: float,
+        limit: float,
+        low_end: bool,
+        beside: bool,
+        from_silence: bool,
     ) -> None:
         self._grid = grid
         self._channels = channels
         self._k = k_filter(grid, channels=channels)
-        self.peaks = TruePeakMeter(grid, channels=channels, limit=limit)
+        self.peaks = TruePeakMeter(grid, channels=channels, limit=limit, from_silence=from_silence)
         self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
         past = max(self.peaks.past_frames, self._low.past_frames if self._low else 0)
         self._window = Window(channels=channels, past_frames=past)
         self._helpers = ThreadPoolExecutor(2, "beside") if beside else None
         self._begun: _Begun | None = None
 
-    def reset(self) -> None:
+    def reset(self, *, from_silence: bool) -> None:
         """As a new object."""
         self._k.reset()
-        self.peaks.reset()
+        self.peaks.reset(from_silence=from_silence)
         if self._low:
             self._low.reset()
         self._window.reset()
@@ -166,7 +176,7 @@ class Analyser:
             records["low"], records["low_count"] = self._low.process(self._window, blocks=blocks)
 
     def process_short(
-        self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64]
+        self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64], goes_on: bool
     ) -> tuple[Blocks, Peaks, Peaks]:
         """Measure a last block that stayed short, and the true peak that lags behind it.
 
@@ -174,6 +184,8 @@ class Analyser:
         ----------
         cell_edges : ndarray of int
             Edges of its whole cells, from 0.
+        goes_on : bool
+            The signal went on, but what followed is lost; otherwise silence follows.
         """
         record = np.zeros(1, BLOCK)
         record["frames"] = len(frames)
@@ -182,7 +194,7 @@ class Analyser:
             whole = np.zeros((self._channels, self._grid.block_frames(0)), np.float32)
             whole[:, : len(frames)] = frames.T
             weighted = self._k.process(whole, blocks=1)[0, :, : len(frames)]
-            record["k_energy"][0, : self._channels] = np.vecdot(weighted, weighted)
+            record["k_energy"][0, : self._channels] = np.vecdot(weighted, weighted, dtype=np.float64)
             for cell, (start, stop) in enumerate(pairwise(cell_edges)):
                 part = weighted[:, start:stop]
                 record["cell_power"][0, cell, : self._channels] = np.vecdot(part, part) / (stop - start)
@@ -194,7 +206,7 @@ class Analyser:
             record["true_peak"][:, : self._channels] = np.maximum(
                 peaks.amplitudes, record["sample_peak"][:, : self._channels]
             )
-        return record, peaks, self.peaks.finish(self._window)
+        return record, peaks, self.peaks.finish(self._window, goes_on=goes_on)
 
     def _set_sample_peaks(self, records: Blocks, blocks: int) -> None:
         planar = self._window.planar().reshape(self._channels, blocks, -1)
@@ -206,7 +218,7 @@ class Analyser:
         weighted = self._k.process(self._window.planar(), blocks=blocks)
         if self._grid.is_regular:
             cells = weighted.reshape(blocks, self._channels, CELLS_A_BLOCK, -1)
-            sums = np.vecdot(cells, cells).swapaxes(1, 2)
+            sums = np.vecdot(cells, cells).astype(np.float64).swapaxes(1, 2)
             lengths = np.full((CELLS_A_BLOCK, 1), cells.shape[-1])
         else:
             edges = self._grid.cell_edges(first_block * CELLS_A_BLOCK, CELLS_A_BLOCK + 1)

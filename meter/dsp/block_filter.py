@@ -4,6 +4,10 @@ The signal is cut into runs of `run` samples. Within a run the output is one mat
 of the samples and of the state at its start; from run to run the state is carried by one
 first-order recursion for each pole (modal form). Every matrix product has one fixed shape,
 whatever the length of the call, so any cutting of the signal gives bit-equal output.
+
+The products are made in float32, which halves their cost; the memories that last from run to run
+are kept in float64, so errors do not grow. They stay under 5e-7 of full scale (-126 dB), which the
+tests hold with an offset of half of full scale in the signal.
 """
 
 from __future__ import annotations
@@ -15,6 +19,7 @@ from scipy import signal
 from meter.units import Floats
 
 Complex = npt.NDArray[np.complex128]
+Float32s = npt.NDArray[np.float32]
 
 
 def _residue(b: Floats, poles: Complex, pole: complex) -> complex:
@@ -55,16 +60,16 @@ class BlockFilter:
         self._step = self._poles**run
         self._state: Complex = np.zeros((channels, self._modes), np.complex128)
         self._memory: Complex = np.zeros((channels, self._modes), np.complex128)
-        self._buffer: Floats = np.empty((0, 0, 0))
-        self._out: Floats = np.empty((0, 0, 0))
-        self._drive: Floats = np.empty((0, 0, 0))
+        self._buffer: Float32s = np.empty((0, 0, 0), np.float32)
+        self._out: Float32s = self._buffer
+        self._drive: Float32s = self._buffer
 
-    def _input_matrix(self) -> Floats:
+    def _input_matrix(self) -> Float32s:
         """State after a run that began at rest: x @ this; real and imaginary parts side by side."""
         powers = self._poles[None, :] ** np.arange(self._run - 1, -1, -1)[:, None]
-        return np.ascontiguousarray(np.hstack([powers.real, powers.imag]))
+        return np.ascontiguousarray(np.hstack([powers.real, powers.imag]), np.float32)
 
-    def _output_matrix(self, b: Floats, a: Floats, gains: Complex) -> Floats:
+    def _output_matrix(self, b: Floats, a: Floats, gains: Complex) -> Float32s:
         """Output of a run: [samples | state] @ this."""
         impulse = np.zeros(self._run)
         impulse[0] = 1.0
@@ -73,7 +78,7 @@ class BlockFilter:
         for k in range(self._run):
             toeplitz[k, k:] = response[: self._run - k]
         rings = gains[:, None] * self._poles[:, None] ** np.arange(1, self._run + 1)[None, :]
-        return np.ascontiguousarray(np.vstack([toeplitz, rings.real, -rings.imag]))
+        return np.ascontiguousarray(np.vstack([toeplitz, rings.real, -rings.imag]), np.float32)
 
     def reset(self) -> None:
         """Back to rest, as a new object."""
@@ -90,13 +95,13 @@ class BlockFilter:
         """Whether every memory is zero."""
         return not self._state.any() and not self._memory.any()
 
-    def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Floats:
+    def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Float32s:
         """Filter whole blocks.
 
         Parameters
         ----------
         planar : ndarray, shape (channels, blocks * block_frames)
-            Input as captured; it is converted to float64 on the way in.
+            Input as captured.
 
         Returns
         -------
@@ -105,9 +110,9 @@ class BlockFilter:
         """
         run, rows, channels, modes = self._run, self._rows, self._channels, self._modes
         if self._buffer.shape[0] != blocks:
-            self._buffer = np.empty((blocks, channels * rows, run + 2 * modes))
-            self._out = np.empty((blocks, channels * rows, run))
-            self._drive = np.empty((blocks, channels * rows, 2 * modes))
+            self._buffer = np.empty((blocks, channels * rows, run + 2 * modes), np.float32)
+            self._out = np.empty((blocks, channels * rows, run), np.float32)
+            self._drive = np.empty((blocks, channels * rows, 2 * modes), np.float32)
         samples = self._buffer[:, :, :run]
         for channel, signal_in in enumerate(planar.reshape(channels, blocks, rows, run)):
             self._buffer[:, channel * rows : (channel + 1) * rows, :run] = signal_in

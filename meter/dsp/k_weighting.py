@@ -81,7 +81,7 @@ _RUN = 48
 class KFilter(Protocol):
     """K-weighting of a stream of blocks."""
 
-    def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Floats:
+    def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Floats | npt.NDArray[np.float32]:
         """(channels, blocks·n) in, (blocks, channels, n) out."""
 
     def reset(self) -> None:

@@ -44,6 +44,15 @@ class OverLog:
         self._last = max(0, self._last - first_frame) if self.overs else -1
         return [round(over.at_s * self._rate_hz) for over in self.overs]
 
+    def forget_up_to(self, limit_dbtp: float) -> None:
+        """Let go of the overs that do not pass this limit, which holds from now on."""
+        ends_with_last = self.count == len(self.overs)
+        kept = [over for over in self.overs if over.peak_dbtp > limit_dbtp]
+        self.count -= len(self.overs) - len(kept)
+        if ends_with_last and kept[-1:] != self.overs[-1:]:
+            self._last = -1  # nothing joins an over that is gone
+        self.overs = kept
+
     def _moved(self, over: Over, start: int, first_frame: int) -> Over:
         """The same over on a clock that was set back; in whole frames, so that nothing is rounded twice."""
         end = max(start + 1, round(over.until_s * self._rate_hz) - first_frame)

@@ -19,19 +19,19 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp.grid import Grid
-from meter.dsp.interpolator import TAPS, interpolating_filters, oversampling
+from meter.dsp.interpolation import LEFT_FRAMES, PAST_FRAMES
+from meter.dsp.interpolator import TAPS
+from meter.dsp.line_choice import interpolation
 from meter.dsp.peak_fit import largest_rise, sine_peaks
 from meter.dsp.window import Window
 from meter.units import Floats, Samples
 
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 LAG_FRAMES: Final = TAPS // 2
 """A reading belongs to the frame this far behind the newest sample."""
-
-_GROUP: Final = 32
-"""Output frames in one row of the matrix product."""
 
 _STRIP_BLOCKS: Final = 16
 """Blocks that are worked on at once, so that they stay in the processor's nearest memory."""
@@ -57,6 +57,34 @@ def no_peaks(channels: int) -> Peaks:
     return Peaks(np.zeros((1, channels)), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
 
 
+class _Flags:
+    """A table of flags of which few are set, found eight at a time.
+
+    Parameters
+    ----------
+    rows, columns : int
+
+    Attributes
+    ----------
+    table : ndarray of bool, shape (rows, columns)
+    """
+
+    def __init__(self, rows: int, columns: int) -> None:
+        self._words = np.zeros(-(-rows * columns // 8), np.uint64)
+        self._last = rows * columns - 1
+        self.table: Bools = self._words.view(np.bool_)[: rows * columns].reshape(rows, columns)
+
+    def places(self, apart: int) -> list[Ints]:
+        """Places around every flag that is set, counted through the table.
+
+        Each array has one place for each eight with a flag among them; together they leave no
+        stretch of `apart` places out.
+        """
+        first = np.flatnonzero(self._words) * 8
+        offsets = [*range(0, 7, min(apart, 7)), 7]
+        return [np.minimum(first + offset, self._last) for offset in offsets]
+
+
 class TruePeakMeter:
     """True peak of a stream of blocks.
 
@@ -68,152 +96,132 @@ class TruePeakMeter:
         Number of channels.
     limit : float
         Amplitude above which a point is an over.
+    from_silence : bool
+        Silence comes before the first frame. Otherwise what came before is not known, and over the
+        first half filter samples alone count: silence in place of it would make peaks that were none.
     """
 
-    past_frames: Final = TAPS - 1
+    past_frames: Final = PAST_FRAMES
 
-    def __init__(self, grid: Grid, *, channels: int, limit: float) -> None:
+    def __init__(self, grid: Grid, *, channels: int, limit: float, from_silence: bool = True) -> None:
         self.limit = limit
+        self._edge_frames = 0 if from_silence else PAST_FRAMES
         self._channels = channels
-        self._factor = oversampling(grid.rate_hz)
-        self._group = grid.divisor_near(_GROUP) if grid.is_regular else _GROUP
-        longest = grid.block_frames(0) + (0 if grid.is_regular else 1)
-        self._rows = -(-longest // self._group)
-        self._kernels = [self._toeplitz(taps) for taps in interpolating_filters(self._factor)]
-        self._threshold = 1.0 / largest_rise(self._factor)
-        self._input: Float32s = np.zeros((0, 0, 0), np.float32)
-        self._fine: Float32s = np.zeros((0, 0, 0, 0), np.float32)
-        self._height: Float32s = np.zeros((0, 0, 0), np.float32)
-        self._scratch: Float32s = self._height
-        self._last_point: Float32s = np.zeros(channels, np.float32)
+        self._points = interpolation(grid, channels=channels)
+        self._factor = self._points.between + 1
+        self._share = np.float32(1.0 / largest_rise(self._factor))
+        self._peaks: Float32s = np.empty(0, np.float32)
 
-    def _toeplitz(self, taps: Floats) -> Float32s:
-        """Matrix from a row of samples to the points at one offset behind each of its frames."""
-        kernel = np.zeros((self._group + TAPS - 1, self._group), np.float32)
-        for frame in range(self._group):
-            kernel[frame : frame + TAPS, frame] = taps
-        return kernel
-
-    def reset(self) -> None:
-        """Back to silence, as a new object."""
-        self._last_point[:] = 0.0
+    def reset(self, *, from_silence: bool = True) -> None:
+        """As a new object."""
+        self._points.reset()
+        self._edge_frames = 0 if from_silence else PAST_FRAMES
 
     def process(self, window: Window, *, blocks: int) -> Peaks:
         """Peaks of the newest frames in the window, which are `blocks` blocks of one length."""
-        frames = window.frames // blocks
-        channels, group, rows = self._channels, self._group, self._rows
-        self._reserve(blocks)
-        planes = self._input.reshape(blocks, channels, rows, group + TAPS - 1)
-        views = None
-        if frames == rows * group:
-            views = window.strided(
-                self.past_frames, blocks=blocks, rows=rows, step=group, width=group + TAPS - 1
-            )
-        else:
-            self._copy_ragged(planes, window, frames)
+        points = self._points
+        points.begin(window, blocks=blocks, strip_blocks=_STRIP_BLOCKS)
+        self._reserve(blocks * self._channels)
         for first in range(0, blocks, _STRIP_BLOCKS):
-            strip = slice(first, first + _STRIP_BLOCKS)
-            if views is not None:
-                np.copyto(planes[strip], views[strip])
-            self._interpolate(strip)
-        height = self._height.reshape(blocks * channels, -1)[:, :frames]
-        return self._read(planes, height, blocks, frames)
+            self._look_at(first, min(_STRIP_BLOCKS, blocks - first))
+        found = self._read(self._lines(), window.frames // blocks)
+        points.end()
+        self._edge_frames = max(0, self._edge_frames - window.frames)
+        return found
 
-    def _reserve(self, blocks: int) -> None:
-        if self._input.shape[0] == blocks:
-            return
-        height = self._channels * self._rows
-        width = self._group + TAPS - 1
-        self._input = np.zeros((blocks, height, width), np.float32)
-        self._fine = np.empty((len(self._kernels), blocks, height, self._group), np.float32)
-        # Kept from call to call: fresh memory of this size costs more than the arithmetic on it.
-        self._height = np.empty(self._fine.shape[1:], np.float32)
-        self._scratch = np.empty((min(blocks, _STRIP_BLOCKS), *self._fine.shape[2:]), np.float32)
+    def _reserve(self, rows: int) -> None:
+        if len(self._peaks) != rows:
+            self._peaks = np.empty(rows, np.float32)
+            self._threshold = np.empty((rows, 1), np.float32)
+            self._near = [_Flags(rows, self._points.lines * span) for span in self._points.spans]
 
-    def _copy_ragged(self, planes: Float32s, window: Window, frames: int) -> None:
-        """One block that does not fill the rows: pad with zeros, the shape stays."""
-        padded = np.zeros((self._channels, self._rows * self._group + TAPS - 1), np.float32)
-        padded[:, : frames + TAPS - 1] = window.planar(self.past_frames)
-        views = np.lib.stride_tricks.sliding_window_view(padded, self._group + TAPS - 1, axis=1)
-        planes[0] = views[:, :: self._group]
+    def _look_at(self, first: int, blocks: int) -> None:
+        """Highest point of each row (block and channel) of a strip, and where a peak may be."""
+        rows = slice(first * self._channels, (first + blocks) * self._channels)
+        tables = self._points.heights_of(first, blocks)
+        peaks = np.maximum.reduce([table.max(axis=1) for table in tables], out=self._peaks[rows])
+        if self._edge_frames and first == 0:
+            # The points that count are found in the lines then; this is low enough to find them.
+            samples = self._points.forward[0, :, :, LEFT_FRAMES : LEFT_FRAMES + self._points.group]
+            peaks[: self._channels] = np.abs(samples).max(axis=(1, 2))
+        threshold = self._threshold[rows]
+        threshold[:, 0] = self._low_enough(peaks)
+        for table, near in zip(tables, self._near, strict=True):
+            np.greater_equal(table, threshold, out=near.table[rows])
 
-    def _interpolate(self, strip: slice) -> None:
-        """The points between the samples of some blocks, and the highest from each sample to the next."""
-        left = TAPS // 2 - 1
-        samples, height = self._input[strip], self._height[strip]
-        scratch = self._scratch[: len(height)]
-        np.abs(samples[..., left : left + self._group], out=height)
-        for kernel, fine in zip(self._kernels, self._fine, strict=True):
-            points = fine[strip]
-            np.matmul(samples, kernel, out=points)
-            np.abs(points, out=scratch)
-            np.maximum(height, scratch, out=height)
+    def _lines(self) -> Ints:
+        """The lines in which a peak may be, counted through all rows."""
+        marked = np.zeros(len(self._peaks) * self._points.lines, np.bool_)
+        for near, span in zip(self._near, self._points.spans, strict=True):
+            for place in near.places(span):
+                marked[place // span] = True
+        return np.flatnonzero(marked)
 
-    def _read(self, planes: Float32s, height: Float32s, blocks: int, frames: int) -> Peaks:
-        channels = self._channels
-        peaks = height.max(axis=1)
-        threshold = np.where(peaks > 0.0, peaks * np.float32(self._threshold), np.float32(np.inf))
-        row, frame = self._candidates(height, threshold)
-        fitted = self._fit(planes, row, frame, blocks, frames).astype(np.float32).astype(np.float64)
-        amplitudes = peaks.astype(np.float64)
-        np.maximum.at(amplitudes, row, fitted)
-        over_row, over_frame, over_height = self._overs(height, amplitudes, row, frame, fitted)
+    def _low_enough(self, peaks: Float32s) -> Float32s:
+        """Height from which a point may lie next to the peak of its row, or is an over."""
+        near = peaks * self._share
+        low = np.where(peaks > self.limit, np.minimum(near, np.float32(self.limit)), near)
+        return np.where(peaks > 0.0, low, np.float32(np.inf))
+
+    def _read(self, lines: Ints, frames: int) -> Peaks:
+        """Peaks and overs from the lines where they may be."""
+        points, channels = self._points, self._channels
+        rows = lines // points.lines
+        # The last point before the line, then samples and the points between them, one sample after it.
+        wave = points.waves(lines)
+        width = wave.shape[1]
+        heights = np.abs(wave)
+        place = np.flatnonzero(heights >= self._threshold[rows])
+        line = place // width
+        step = place - line * width - 1
+        frame = (lines - rows * points.lines)[line] * points.group + step // self._factor
+        # What comes after the block may stand in its last line.
+        is_own = (step >= 0) & (step < width - 2) & (frame < frames)
+        if self._edge_frames:
+            is_own &= (rows[line] >= channels) | (frame >= self._edge_frames) | (step % self._factor == 0)
+        place, line, frame = place[is_own], line[is_own], frame[is_own]
+        wave, heights = wave.reshape(-1), heights.reshape(-1)
+        height = heights[place]
+        # Strict on one side: a plateau gives one point, not all of them.
+        is_top = np.flatnonzero((height > heights[place - 1]) & (height >= heights[place + 1]))
+        amplitudes = self._peaks.astype(np.float64)
+        if self._edge_frames:
+            np.maximum.at(amplitudes, rows[line], height)
+            # The neighbours of these are not known.
+            is_top = is_top[(rows[line[is_top]] >= channels) | (frame[is_top] > self._edge_frames)]
+        before, middle, after = (wave[place[is_top] + k].astype(np.float64) for k in (-1, 0, 1))
+        fitted = sine_peaks(before, middle, after, factor=self._factor).astype(np.float32)
+        height[is_top] = fitted
+        np.maximum.at(amplitudes, rows[line[is_top]], fitted)
+        is_over = np.flatnonzero(height > np.float64(self.limit))
+        row = rows[line[is_over]]
+        block = row // channels
         return Peaks(
-            amplitudes.reshape(blocks, channels),
-            over_row // channels * frames + over_frame - LAG_FRAMES,
-            over_row % channels,
-            over_height,
+            amplitudes.reshape(-1, channels),
+            block * frames + frame[is_over] - LAG_FRAMES,
+            row - block * channels,
+            height[is_over].astype(np.float64),
         )
 
-    def _candidates(self, height: Float32s, threshold: Float32s) -> tuple[Ints, Ints]:
-        """Row and frame of every point over the threshold that is no lower than its neighbours."""
-        row, frame = np.divmod(np.flatnonzero(height >= threshold[:, None]), height.shape[1])
-        here = height[row, frame]
-        before = height[row, np.maximum(frame - 1, 0)]
-        after = height[row, np.minimum(frame + 1, height.shape[1] - 1)]
-        # Strict on one side: a plateau gives one point, not all of them.
-        is_top = ((here > before) | (frame == 0)) & (here >= after)
-        return row[is_top], frame[is_top]
+    def finish(self, window: Window, *, goes_on: bool = False) -> Peaks:
+        """The last peaks, of the `LAG_FRAMES` newest frames.
 
-    def _fit(self, planes: Float32s, row: Ints, frame: Ints, blocks: int, frames: int) -> Floats:
-        """Peak of the sine through the highest point of each candidate and its two neighbours."""
-        channels, factor, group = self._channels, self._factor, self._group
-        samples = planes.reshape(blocks * channels, self._rows, -1)
-        fine = self._fine.reshape(factor - 1, blocks * channels, -1)
-        ends = fine[-1, :, frames - 1]
-        starts = np.concatenate([self._last_point, ends[:-channels]])
-        self._last_point = ends[-channels:].copy()
-        left = TAPS // 2 - 1
-        which, place = np.divmod(frame, group)
-        points = np.empty((factor + 2, len(row)))
-        before = np.maximum(frame - 1, 0)
-        points[0] = np.where(frame > 0, fine[-1, row, before], starts[row])
-        points[1] = samples[row, which, left + place]
-        for phase in range(factor - 1):
-            points[2 + phase] = fine[phase, row, frame]
-        points[-1] = samples[row, which, left + 1 + place]
-        top = np.abs(points[1:-1]).argmax(axis=0)
-        every = np.arange(len(row))
-        return sine_peaks(points[top, every], points[top + 1, every], points[top + 2, every], factor=factor)
-
-    def _overs(
-        self, height: Float32s, amplitudes: Floats, row: Ints, frame: Ints, fitted: Floats
-    ) -> tuple[Ints, Ints, Floats]:
-        """Every frame whose highest point, fitted where a fit was made, passes the limit."""
-        rows = np.flatnonzero(amplitudes > self.limit)
-        if len(rows) == 0:
-            return np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0)
-        which, frames = np.nonzero(height[rows] > self.limit)
-        fits = fitted > self.limit
-        all_rows = np.concatenate([rows[which], row[fits]])
-        all_frames = np.concatenate([frames, frame[fits]])
-        heights = np.concatenate([height[rows[which], frames].astype(np.float64), fitted[fits]])
-        return all_rows, all_frames, heights
-
-    def finish(self, window: Window) -> Peaks:
-        """The last peaks: the signal is followed by silence."""
+        Parameters
+        ----------
+        goes_on : bool
+            What followed is lost. Then samples alone count: a point needs what lies on both its sides, and
+            silence in place of it would make peaks that were none. Otherwise silence follows.
+        """
+        if goes_on:
+            return self._of_samples(window.planar(PAST_FRAMES)[:, -LAG_FRAMES:])
         window.push(np.zeros((LAG_FRAMES, self._channels), np.float32))
         return self.process(window, blocks=1)
+
+    def _of_samples(self, planar: Float32s) -> Peaks:
+        heights = np.abs(planar)
+        channel, frame = np.nonzero(heights > np.float64(self.limit))
+        over = heights[channel, frame].astype(np.float64)
+        return Peaks(heights.max(axis=1)[None].astype(np.float64), frame - LAG_FRAMES, channel, over)
 
 
 def true_peaks(samples: Samples, *, rate_hz: int) -> Floats:

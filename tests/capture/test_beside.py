@@ -38,6 +38,23 @@ def test_the_watch_goes_on_while_a_job_hangs():
     assert alive("two") == []
 
 
+def test_a_tick_that_is_wanted_comes_at_once_and_the_others_as_before():
+    beside, ticks, done = Threads("six"), [], threading.Event()
+
+    def tick():
+        ticks.append(1)
+        done.set()
+
+    beside.every(600.0, tick)
+    for _ in range(3):
+        done.clear()
+        beside.tick_soon()
+        assert done.wait(20.0)
+    assert len(ticks) == 3
+    beside.stop(lambda: None, wait_s=5.0)
+    assert alive("six") == []
+
+
 def test_what_hangs_is_left_behind_and_ends_by_itself():
     beside, hang, closed = Threads("three"), threading.Event(), threading.Event()
     beside.run(lambda: hang.wait(10.0))

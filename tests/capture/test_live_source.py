@@ -248,6 +248,14 @@ def test_a_default_that_changes_is_followed(stage):
     assert counted_s == pytest.approx(true_s, abs=0.1)
 
 
+def test_a_default_that_changes_again_and_again_is_followed_each_time_at_once(stage):
+    for name in ("Headphones", "Loudspeakers", "Interface"):
+        stage.world.device, stage.world.has_moved = name, True
+        assert stage.seconds_until(lambda name=name: stage.source.state().info.name == name) <= 0.7
+        assert stage.seconds_until(lambda: stage.status is RUNNING) <= 0.3
+        stage.pass_time(0.6)  # a look that is content
+
+
 def test_a_changed_rate_begins_a_new_ring_and_a_new_epoch(stage):
     old = stage.source.ring
     stage.world.rate_hz = 44_100

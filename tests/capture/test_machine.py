@@ -278,6 +278,7 @@ def piece_through_jack(period_frames: int, *options: str) -> Hearing:
 @pytest.mark.parametrize(
     ("period_frames", "options"),
     [
+        pytest.param(4096, (), marks=plays(piece_through_jack, 4096, alone=True)),
         pytest.param(8192, (), marks=plays(piece_through_jack, 8192, alone=True)),
         # A program that is busy is no matter: a process of its own hears JACK.
         pytest.param(8192, ("busy",), marks=plays(piece_through_jack, 8192, "busy", alone=True)),
@@ -472,7 +473,7 @@ def check_nothing_grows(cycles: Cycles, times: int) -> None:
     first, last = cycles.after[1], cycles.after[-1]
     assert last["open_files"] <= first["open_files"] + 2
     assert last["threads"] <= first["threads"] + 2
-    assert last["memory_mb"] <= first["memory_mb"] + 20.0
+    assert last["memory_mb"] <= first["memory_mb"] + 4.0, "a ring is 6 MB"
     print(f"noticed {stated(cycles.noticed_s)}; heard again {stated(cycles.resumed_s)}; ", end="")
     print(f"memory {last['memory_mb'] - first['memory_mb']:+.1f} MB in {times}")
 
@@ -532,13 +533,13 @@ def test_a_server_that_is_started_again_is_heard_again(scene, times):
 
 
 def server_frozen(times: int) -> Cycles:
-    """The server stands still for a while; at the end it does when the program is told to stop."""
+    """The server stands still until that is said; at the end it does when the program is told to stop."""
     with PulseAudio() as server, Hearing(server) as hearing:
         cycles = Cycles(hearing)
         since = hearing.wait_running()
         for _ in range(times):
             since = cycles.until(since, server.freeze, cycles.noticed_s, **LOST)
-            time.sleep(2.0)
+            since = hearing.wait(lambda state: "does not answer" in (state["sentence"] or ""), since=since)
             since = cycles.until(since, server.thaw, cycles.resumed_s)
         server.freeze()
         hearing.stop()
@@ -546,13 +547,13 @@ def server_frozen(times: int) -> Cycles:
         return cycles
 
 
-@pytest.mark.long  # its deadlines are too near for a busy machine
 @SERVER
 @plays(server_frozen, 2)
 def test_a_server_that_stands_still_is_said_to_heard_again_and_holds_no_stop(scene):
     check_nothing_grows(scene, 2)
     lost = {state["sentence"] for state in scene.hearing.states if state["status"] == "lost"}
     assert any("does not answer" in sentence for sentence in lost)
+    assert scene.hearing.states[-1]["status"] == "ended"
 
 
 def default_changed(times: int) -> Cycles:
@@ -575,7 +576,10 @@ def default_changed(times: int) -> Cycles:
 def test_the_default_output_is_followed(scene, times):
     check_nothing_grows(scene, times)
     assert len(scene.hearing.heard) == 1
-    assert len(scene.hearing.gaps) >= times, "between two outputs there is a gap, each time"
+    # Between two outputs there is a gap, each time; a server that is late may lose more, and says so.
+    assert len(scene.hearing.gaps) >= times
+    if len(scene.hearing.gaps) > times:
+        print(f"{len(scene.hearing.gaps)} gaps: {scene.hearing.gaps.tolist()}, {scene.hearing.states}")
 
 
 def rate_changed(times: int) -> Cycles:

@@ -105,7 +105,8 @@ def test_the_stream_filter_is_the_whole_array_filter(rate_hz):
     edges = [grid.cell_edge(5 * block) for block in range(21)]
     found = [stream.process(samples[a:b].T, blocks=1)[0].T.copy() for a, b in pairwise(edges)]
     wanted = k_weight(samples, rate_hz=rate_hz)
-    np.testing.assert_allclose(np.concatenate(found), wanted, rtol=0.0, atol=1e-9)
+    # Matrix products in float32 where the rate allows them (tests/dsp/test_block_filter.py).
+    np.testing.assert_allclose(np.concatenate(found), wanted, rtol=0.0, atol=5e-7)
 
 
 @pytest.mark.parametrize("rate_hz", [8000, 11_025, 48_000, 384_000])

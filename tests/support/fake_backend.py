@@ -77,6 +77,9 @@ class World:
         self.tick, self.tick_every_s = tick, interval_s
         self._next_tick_s = self.true_s + interval_s
 
+    def tick_soon(self) -> None:
+        self._next_tick_s = self.true_s
+
     def stop(self, last, *, wait_s) -> None:
         self.tick = None
         self.run(last)

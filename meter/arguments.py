@@ -1,0 +1,43 @@
+"""What several commands take from the command line, and what is meant by it."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import re
+
+from meter.errors import UsageError
+
+
+def add_crossover(parser: argparse.ArgumentParser) -> None:
+    """Add `--crossover`; `crossover_from` reads it."""
+    parser.add_argument(
+        "--crossover",
+        metavar="HZ",
+        default="120",
+        help="up to where the low end goes: 40 to 300 Hz, 120 unless set",
+    )
+
+
+def pair_from(text: str) -> tuple[int, int]:
+    """Two channels from "3,4"; `UsageError` for anything else."""
+    found = re.fullmatch(r"\s*([1-9][0-9]{0,3})\s*,\s*([1-9][0-9]{0,3})\s*", text, re.ASCII)
+    if found is None or int(found[1]) == int(found[2]):
+        raise UsageError(
+            f"--channels {text} came; expected two different channels counted from 1, such as --channels 3,4"
+        )
+    return int(found[1]), int(found[2])
+
+
+def crossover_from(text: str) -> float:
+    """A crossover frequency in Hz; `UsageError` for anything else."""
+    from meter.check import CROSSOVER_RANGE_HZ
+
+    lowest, highest = CROSSOVER_RANGE_HZ
+    try:
+        value_hz = float(text)
+    except ValueError:
+        value_hz = math.nan
+    if not lowest <= value_hz <= highest:
+        raise UsageError(f"--crossover {text} came; expected a frequency of {lowest:g} to {highest:g} Hz")
+    return value_hz
