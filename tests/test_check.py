@@ -442,7 +442,7 @@ def test_progress_is_told_to_the_end(tmp_path):
         Options(),
         progress=lambda done_s, whole_s: told.append((done_s, whole_s)),
     )
-    assert told == [(4.0, 10.0), (8.0, 10.0), (10.0, 10.0)]
+    assert told == [(6.0, 10.0), (10.0, 10.0)]
 
 
 def test_a_bad_file_never_stops_the_rest(tmp_path):
