@@ -12,9 +12,10 @@ import sys
 from collections.abc import Callable
 from typing import Final
 
-from meter import listen_command
+from meter import listen_command, window_command
 from meter.arguments import add_crossover, crossover_from, pair_from
 from meter.errors import MeterError
+from meter.window_command import Window
 
 INTERRUPTED: Final = 130
 READER_GONE: Final = 141
@@ -24,6 +25,8 @@ ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS
 """Small matrix products on many threads burn whole cores and are slower."""
 
 EXAMPLES: Final = """\
+without a command the window opens.
+
 examples:
   leadline check tune.wav                        what it measures
   leadline check *.wav --target club             each file held against a target
@@ -49,13 +52,15 @@ or a file that cannot be read; one bad file never stops the rest.
 """
 
 
-def main(argv: list[str] | None = None) -> int:
+def main(argv: list[str] | None = None, *, window: Window | None = None) -> int:
     """Run a command.
 
     Parameters
     ----------
     argv : list of str, optional
         The arguments; those of the process when not given.
+    window : callable, optional
+        Opens the window, where there is one; see `Window`.
 
     Returns
     -------
@@ -64,7 +69,7 @@ def main(argv: list[str] | None = None) -> int:
     """
     _hold_to_one_thread()
     try:
-        status = _run(argv)
+        status = _run(argv, window)
         sys.stdout.flush()
         return status
     except KeyboardInterrupt:
@@ -75,18 +80,18 @@ def main(argv: list[str] | None = None) -> int:
         return READER_GONE
 
 
-def _run(argv: list[str] | None) -> int:
-    parser = build_parser()
+def _run(argv: list[str] | None, window: Window | None) -> int:
+    parser = build_parser(window)
     try:
         args = parser.parse_args(argv)
     except SystemExit as end:  # --help, --version, or arguments that make no sense
         return end.code if isinstance(end.code, int) else 2
     command: Callable[[argparse.Namespace], int] | None = args.run
-    if command is None:
+    if command is None and window is None:
         parser.print_help()
         return 0
     try:
-        return command(args)
+        return command(args) if command is not None else window_command.run(args)
     except MeterError as problem:
         return _say_problem(problem, as_json=getattr(args, "json", False))
 
@@ -98,8 +103,8 @@ def _forget_output() -> None:
     os.close(nowhere)
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """All commands and their arguments."""
+def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
+    """All commands and their arguments; what runs one finds the window in them."""
     parser = argparse.ArgumentParser(
         prog="leadline",
         description="A loudness and low-end meter for people who make bass music.",
@@ -108,8 +113,9 @@ def build_parser() -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=f"leadline {_version()}")
-    parser.set_defaults(run=None)
+    parser.set_defaults(run=None, window=window)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+    window_command.add_parser(commands)
     _add_check(commands)
     _add_prove(commands)
     listen_command.add_demo_parser(commands)

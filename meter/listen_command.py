@@ -11,6 +11,7 @@ from meter.errors import UsageError
 
 if TYPE_CHECKING:
     from meter.targets import Target
+    from meter.window_command import Window
 
 DEMO_TARGET: Final = "club"
 
@@ -52,7 +53,8 @@ def add_demo_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
     demo = commands.add_parser(
         "demo",
         help="listen to the demo tune, with its planted faults",
-        description="Make the demo tune and listen to it against the target for clubs. It plays nothing.",
+        description="Make the demo tune and listen to it against the target for clubs, in the window where "
+        "one can be shown. It plays nothing.",
         epilog="exit status: 0 done; with --at-once 1 when a reading does not agree with what was planted.",
         allow_abbrev=False,
     )
@@ -61,6 +63,7 @@ def add_demo_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
         action="store_true",
         help="measure it without waiting, and say whether each planted fault is read",
     )
+    demo.add_argument("--no-window", action="store_true", help="as text, although a window could be shown")
     _add_common(demo)
     demo.set_defaults(run=run_demo)
 
@@ -102,6 +105,11 @@ def run_demo(args: argparse.Namespace) -> int:
 
         return demo.run()
 
+    window: Window | None = getattr(args, "window", None)
+    if window is not None and not (args.no_window or args.json or args.seconds is not None):
+        status = window("demo", DEMO_TARGET)
+        if status is not None:
+            return status
     return _listen(
         "demo",
         target=target_named(DEMO_TARGET),

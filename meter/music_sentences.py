@@ -24,6 +24,10 @@ ALIKE_R: Final = 0.9
 APART_DB: Final = 10.0
 """Bass whose sides are so alike in form, or so far apart in level, is one-sided: not a matter of phase."""
 
+LOWER_IT: Final = "lower the ceiling by as much, unless it is meant to clip"
+PUT_IN_THE_MIDDLE: Final = "put it in the middle, or leave it if meant so"
+"""What to try, and why it may be fine."""
+
 LOUDNESS_KEYS: Final = ("loudest_30s_lufs", "integrated_lufs", "short_term_max_lufs", "momentary_max_lufs")
 """Loudness that a target may limit, the one that tells most first."""
 
@@ -48,31 +52,35 @@ def of_overs(now: Now, reading: Reading) -> Iterator[Sentence]:
     over = now.last_over
     if over is None or reading.at_s - over.until_s > RECENT_S:
         return
-    limit_dbtp = now.over_limit_dbtp
-    above = value_text(over.peak_dbtp - limit_dbtp, limit=Limit(max=0.0))
     so_far = f", {reading.overs} overs so far" if reading.overs > 1 else ""
-    what = f"the true peak went {above} dB over {limit_text(limit_dbtp)} dBTP at {as_text_time(over.at_s)}"
-    text = f"{what}{so_far}: lower the ceiling by as much, unless it is meant to clip"
-    yield Sentence(kind=Kind.OVER, text=text)
+    what = over_text(over.peak_dbtp, now.over_limit_dbtp, over.at_s)
+    yield Sentence(kind=Kind.OVER, text=f"{what}{so_far}: {LOWER_IT}")
+
+
+def over_text(peak_dbtp: float, limit_dbtp: float, at_s: float) -> str:
+    """How far the true peak went over, and when."""
+    above = value_text(peak_dbtp - limit_dbtp, limit=Limit(max=0.0))
+    return f"the true peak went {above} dB over {limit_text(limit_dbtp)} dBTP at {as_text_time(at_s)}"
 
 
 def of_mono(now: Now, reading: Reading) -> Iterator[Sentence]:
     """The band that loses most in mono, of those that lose too much."""
     worst: tuple[float, str, float] | None = None
-    for band, lowest_db in _mono_limits(now.target).items():
+    for band, lowest_db in mono_limits(now.target).items():
         loss_db = reading.fold_loss_3s_db.get(band)
         if loss_db is not None and loss_db < lowest_db and (worst is None or loss_db < worst[0]):
             worst = loss_db, band, lowest_db
     if worst is None:
         return
     loss_db, band, lowest_db = worst
-    lost = value_text(-loss_db, limit=Limit(max=-lowest_db))
-    allowed = limit_text(-lowest_db)
-    what = f"{lost} dB are lost in mono {band_text(band, now.crossover_hz)} (3 s, at most {allowed})"
-    yield Sentence(kind=Kind.MONO, text=f"{what}: {_why_lost(now, band)}")
+    what = f"{lost_text(loss_db, lowest_db, band, now.crossover_hz)} (3 s, at most {limit_text(-lowest_db)})"
+    column = BANDS.index(band)
+    sums = (float(now.recent[name][:, column].astype(np.float64).sum()) for name in ("ll", "rr", "lr"))
+    yield Sentence(kind=Kind.MONO, text=f"{what}: {why_lost(*sums, band=band)}")
 
 
-def _mono_limits(target: Target | None) -> dict[str, float]:
+def mono_limits(target: Target | None) -> dict[str, float]:
+    """By band the lowest fold loss in dB that a target allows; what is common practice where it says none."""
     limits = {} if target is None else target.limits_for(live=True)
     found = {
         key.removeprefix("fold_loss_db."): limit.min
@@ -89,18 +97,37 @@ def band_text(band: str, crossover_hz: float) -> str:
     return f"below {crossover_hz:g} Hz" if band == "below_crossover" else f"at {band.replace('-', ' to ')} Hz"
 
 
-def _why_lost(now: Now, band: str) -> str:
-    """One-sided or out of phase, and what to try."""
-    column = BANDS.index(band)
-    ll, rr, lr = (float(now.recent[name][:, column].astype(np.float64).sum()) for name in ("ll", "rr", "lr"))
+def lost_text(loss_db: float, lowest_db: float, band: str, crossover_hz: float) -> str:
+    """How much of a band is lost in mono."""
+    lost = value_text(-loss_db, limit=Limit(max=-lowest_db))
+    return f"{lost} dB are lost in mono {band_text(band, crossover_hz)}"
+
+
+def balance_db(ll: float, rr: float) -> float:
+    """Right over left; infinite when one of them is silent."""
     if ll > 0.0 and rr > 0.0:
-        balance_db, r = power_to_db(rr / ll), lr / math.sqrt(ll * rr)
-    else:
-        balance_db, r = math.inf if rr > ll else -math.inf, 0.0
-    if r >= ALIKE_R or abs(balance_db) >= APART_DB:
-        quiet, loud = ("left", "right") if balance_db > 0.0 else ("right", "left")
-        apart = f"{abs(balance_db):.0f} dB under" if math.isfinite(balance_db) else "silent beside"
-        return f"it is one-sided, {quiet} is {apart} {loud}; put it in the middle, or leave it if meant so"
+        return power_to_db(rr / ll)
+    return math.inf if rr > ll else -math.inf
+
+
+def is_one_sided(ll: float, rr: float, lr: float) -> bool:
+    """Whether what is lost in mono is a matter of level and not of phase, from the sums of left and right."""
+    r = lr / math.sqrt(ll * rr) if ll > 0.0 and rr > 0.0 else 0.0
+    return r >= ALIKE_R or abs(balance_db(ll, rr)) >= APART_DB
+
+
+def sides_text(ll: float, rr: float) -> str:
+    """Which side is quieter, and by how much."""
+    balance = balance_db(ll, rr)
+    quiet, loud = ("left", "right") if balance > 0.0 else ("right", "left")
+    apart = f"{abs(balance):.0f} dB under" if math.isfinite(balance) else "silent beside"
+    return f"it is one-sided, {quiet} is {apart} {loud}"
+
+
+def why_lost(ll: float, rr: float, lr: float, *, band: str) -> str:
+    """One-sided or out of phase, and what to try."""
+    if is_one_sided(ll, rr, lr):
+        return f"{sides_text(ll, rr)}; {PUT_IN_THE_MIDDLE}"
     where = "there" if band in LOW_BANDS else "somewhere"
     return f"left and right differ in phase {where}; make it narrower, or leave it if it never plays in mono"
 

@@ -14,11 +14,12 @@ from meter import music_sentences
 from meter.capture.records import SourceState, SourceStatus
 from meter.now import Now, is_withheld
 from meter.sentence_kinds import RECENT_S, Kind, Sentence
-from meter.soundings import Reading, as_text_time
+from meter.soundings import Gap, Reading, as_text_time
 from meter.standards.bs1770 import ABSOLUTE_GATE_LUFS
 from meter.targets import Limit, value_text
 
 TO_0_DB: Final = "set it to 0 dB (100 %), until then there is no verdict"
+ANEW: Final = "loudness and maxima start anew there"
 
 
 def sentence(now: Now) -> Sentence:
@@ -95,8 +96,14 @@ def _of_gaps(now: Now, reading: Reading, rate_hz: int) -> Iterator[Sentence]:
     gap = now.last_gap
     if gap is None or reading.at_s - (gap.at_s + gap.frames / rate_hz) > RECENT_S:
         return
-    lost_s = gap.frames / rate_hz
-    amount = f"{lost_s:.{1 if lost_s >= 0.1 else 3}f} s"
-    where = as_text_time(gap.at_s)
-    text = f"{amount} were lost at {where}; loudness and maxima start anew there"
-    yield Sentence(kind=Kind.GAP, text=text)
+    yield Sentence(kind=Kind.GAP, text=f"{gap_text(gap, rate_hz)}; {ANEW}")
+
+
+def gap_text(gap: Gap, rate_hz: int) -> str:
+    """How much was lost, and when."""
+    return f"{seconds_text(gap.frames / rate_hz)} were lost at {as_text_time(gap.at_s)}"
+
+
+def seconds_text(seconds: float) -> str:
+    """A length with its unit."""
+    return f"{seconds:.{1 if seconds >= 0.1 else 3}f} s"

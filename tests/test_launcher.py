@@ -57,7 +57,7 @@ def test_the_first_start_makes_the_environment_and_runs(system):
 def test_a_later_start_calls_nothing_but_the_program(made):
     done = made.start("check")
     assert done.stderr == ""
-    assert made.calls() == ["python -P -m meter check"]
+    assert made.calls() == ["python -P -m ui check"]
 
 
 def test_the_programs_exit_status_is_the_launchers(made):
@@ -190,7 +190,7 @@ def test_an_extra_is_added_to_what_is_there(made):
     made.start("--set-up", "--extra", "test")
     assert made.calls() == []
     made.start("check")
-    assert made.calls() == ["python -P -m meter check"]
+    assert made.calls() == ["python -P -m ui check"]
 
 
 def test_program_and_extra_are_installed_together_on_a_new_clone(system):

@@ -35,7 +35,7 @@ case "$*" in
         [ ! -e "$FAKE/stuck" ] || { : >"$FAKE/pip-began"; sleep 60; }
         [ ! -e "$FAKE/no-network" ] ;;
     --version) echo "Python 3.11.0" ;;
-    "-P -m meter"*)
+    "-P -m ui"*)
         shift 3
         printf 'ran in %s, threads %s:' "$PWD" "$OPENBLAS_NUM_THREADS$OMP_NUM_THREADS"
         for argument; do printf ' [%s]' "$argument"; done

@@ -1,0 +1,235 @@
+"""Finds what is wrong in a timeline while it grows."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from meter.findings.found import Found
+from meter.findings.records import Finding
+from meter.findings.shelf import Shelf
+from meter.findings.spots import SilenceFinder, overs_in
+from meter.findings.stretches import Bools, Stretch, StretchFinder, is_lower, loses_more_than
+from meter.live_pass import LivePass
+from meter.music_sentences import APART_DB, mono_limits
+from meter.pass_cutter import PassCutter
+from meter.soundings import BANDS, LOW_BANDS, SOUNDINGS_A_SECOND, Gap, Soundings
+from meter.targets import Target
+from meter.timeline import Run, Timeline
+from meter.units import Floats
+
+TAKE_SLOTS: Final = 6000
+"""Ten minutes at a time, so that a call stays short whatever has come meanwhile."""
+
+HEARD_LUFS: Final = -60.0
+"""Under this nothing is said of left and right."""
+
+_FULL: Final = BANDS.index("full")
+
+
+class Finder:
+    """Looks at what has come since the last call; one thread.
+
+    Parameters
+    ----------
+    target : Target or None
+        What may be lost in mono is its limit; common practice without one. Overs are those that the
+        engine counted.
+    crossover_hz : float
+        What the low end is measured below, for the words.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        In the order of the timeline, rebound by `take`; at most five of a kind in each pass.
+    is_behind : bool
+        A call takes ten minutes of a timeline at most; whether the next one has something left to do.
+    """
+
+    def __init__(self, target: Target | None = None, crossover_hz: float = 120.0) -> None:
+        self._limits_db = mono_limits(target)
+        self._cutter = PassCutter()
+        self._shelf = Shelf(crossover_hz, self._listed_number)
+        self._run = 0
+        self._slot = 0
+        self._watch: _RunWatch | None = None
+        self._gaps: tuple[LivePass | None, int] = None, 0
+        self.findings: tuple[Finding, ...] = ()
+        self.is_behind = False
+
+    def take(self, timeline: Timeline) -> None:
+        """Look at what is new."""
+        self._cutter.take(timeline)
+        room = TAKE_SLOTS
+        slots, runs = timeline.slots, timeline.runs
+        while self._run < len(runs) and room > 0:
+            run = runs[self._run]
+            has_ended = self._run + 1 < len(runs)
+            if self._watch is None:
+                self._slot = run.first_slot
+                self._watch = _RunWatch(run, self._run, self._limits_db)
+            stop = min(run.stop_slot, slots, self._slot + room)
+            if stop > self._slot:
+                self._put(self._watch.take(timeline, self._slot, stop))
+                room -= stop - self._slot
+                self._slot = stop
+            self._put_gaps(run)
+            if not has_ended or self._slot < run.stop_slot:
+                break
+            self._put(self._watch.end())
+            self._watch = None
+            self._run += 1
+        self.is_behind = self._run < len(runs) and self._slot < slots
+        still = [] if self._watch is None else self._watch.open
+        self.findings = self._shelf.findings(still)
+
+    def _put(self, all_found: list[Found]) -> None:
+        for found in all_found:
+            self._shelf.put(found)
+
+    def _listed_number(self, slot: int) -> int:
+        """The listed pass that has begun before a slot; 0 when none has."""
+        passes = self._cutter.passes
+        return next((one.number for one in reversed(passes) if one.first_slot < slot), 0)
+
+    def _put_gaps(self, run: Run) -> None:
+        """The gaps of the pass that are new."""
+        live_pass = run.live_pass
+        told = self._gaps[1] if self._gaps[0] is live_pass else 0
+        new = live_pass.gaps[told:]
+        for gap in new:
+            self._shelf.put(_gap_found(run, gap))
+        self._gaps = live_pass, told + len(new)
+
+
+def _gap_found(run: Run, gap: Gap) -> Found:
+    seconds = gap.frames / run.live_pass.rate_hz
+    first = round((run.pass_at_s + gap.at_s) * SOUNDINGS_A_SECOND)
+    return Found(
+        kind="gap",
+        live_pass=run.live_pass,
+        pass_at_s=run.pass_at_s,
+        run=0,
+        first_slot=first,
+        last_slot=first + max(1, round(seconds * SOUNDINGS_A_SECOND)),
+        at_slot=first,
+        severity=seconds,
+        frames=gap.frames,
+    )
+
+
+class _RunWatch:
+    """Everything that watches one run."""
+
+    def __init__(self, run: Run, number: int, limits_db: dict[str, float]) -> None:
+        live_pass = run.live_pass
+        self._run, self._number = run, number
+        self._silence = SilenceFinder(live_pass.weights)
+        self._limits_db = limits_db if live_pass.channels > 1 else {}
+        self._bands = {band: StretchFinder(loses_more_than(db)) for band, db in self._limits_db.items()}
+        sides = ("right", "left") if live_pass.channels > 1 else ()
+        self._sides = {side: StretchFinder(is_lower(APART_DB, right=side == "right")) for side in sides}
+
+    def take(self, timeline: Timeline, first: int, stop: int) -> list[Found]:
+        """Look at the slots [first, stop); what ended in them."""
+        start = first - self._run.first_slot
+        live_pass = self._run.live_pass
+        rows = live_pass.store.rows(self._run.first_row + start, self._run.first_row + start + stop - first)
+        found = [
+            self._found(
+                "over",
+                overs.start,
+                overs.stop,
+                at_slot=self._run.first_slot + overs.top,
+                severity=overs.severity,
+                count=overs.count,
+                peak_dbtp=overs.peak_dbtp,
+                limit_db=live_pass.over_limit_dbtp,
+                samples_over=overs.samples_over,
+            )
+            for overs in overs_in(
+                rows, first=start, limit_dbtp=live_pass.over_limit_dbtp, channels=live_pass.channels
+            )
+        ]
+        for begins, ends in self._silence.take(rows):
+            seconds = (ends - begins) / SOUNDINGS_A_SECOND
+            found.append(self._found("silence", begins, ends, severity=seconds))
+        loud = _is_loud(timeline, first, stop)
+        for band, watch in self._bands.items():
+            heard = loud if band == "full" else _is_heard(timeline, band, first, stop)
+            found += self._lost(band, watch.take(_sums(rows, band), heard))
+        for side, watch in self._sides.items():
+            found += self._one_sided(side, watch.take(_sums(rows, "full"), loud))
+        return found
+
+    def end(self) -> list[Found]:
+        """The run is over; what was open."""
+        found = []
+        for band, watch in self._bands.items():
+            found += self._lost(band, watch.end())
+        for side, watch in self._sides.items():
+            found += self._one_sided(side, watch.end())
+        return found
+
+    @property
+    def open(self) -> list[Found]:
+        """What is not over yet, as far as it is known."""
+        found = []
+        for band, watch in self._bands.items():
+            found += self._lost(band, [one for one in (watch.open,) if one is not None])
+        for side, watch in self._sides.items():
+            found += self._one_sided(side, [one for one in (watch.open,) if one is not None])
+        return found
+
+    def _lost(self, band: str, stretches: list[Stretch]) -> list[Found]:
+        limit_db = self._limits_db.get(band, 0.0)
+        return [self._stretch("lost in mono", band, stretch, limit_db) for stretch in stretches]
+
+    def _one_sided(self, side: str, stretches: list[Stretch]) -> list[Found]:
+        return [self._stretch("one-sided", side, stretch, -APART_DB) for stretch in stretches]
+
+    def _stretch(self, kind: str, subject: str, stretch: Stretch, limit_db: float) -> Found:
+        found = self._found(
+            kind,
+            stretch.start,
+            stretch.stop,
+            subject=subject,
+            sums=stretch.sums,
+            limit_db=limit_db,
+            is_open=stretch.goes_on,
+        )
+        found.weigh()
+        return found
+
+    def _found(
+        self, kind: str, start: int, stop: int, *, at_slot: int | None = None, **more: object
+    ) -> Found:
+        first = self._run.first_slot + start
+        return Found(
+            kind=kind,
+            live_pass=self._run.live_pass,
+            pass_at_s=self._run.pass_at_s,
+            run=self._number,
+            first_slot=first,
+            last_slot=self._run.first_slot + stop,
+            at_slot=first if at_slot is None else at_slot,
+            **more,  # type: ignore[arg-type]
+        )
+
+
+def _sums(rows: Soundings, band: str) -> Floats:
+    """Energy of left, of right, and their product in a band, shape (n, 3)."""
+    column = BANDS.index(band)
+    frames = rows["frames"].astype(np.float64)
+    return np.stack([rows[name][:, column] * frames for name in ("ll", "rr", "lr")], axis=1)
+
+
+def _is_heard(timeline: Timeline, band: str, first: int, stop: int) -> Bools:
+    assert band in LOW_BANDS
+    return ~np.isnan(timeline.values(f"fold_{band}", first, stop))
+
+
+def _is_loud(timeline: Timeline, first: int, stop: int) -> Bools:
+    with np.errstate(invalid="ignore"):
+        return np.asarray(timeline.values("short_term_lufs", first, stop) >= HEARD_LUFS, np.bool_)

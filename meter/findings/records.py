@@ -1,0 +1,43 @@
+"""The record that a finding is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+KINDS: Final = ("over", "lost in mono", "one-sided", "silence", "gap")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing that was found.
+
+    Attributes
+    ----------
+    kind : str
+        One of `KINDS`.
+    first_slot, last_slot : int
+        It lies in [first_slot, last_slot) of the timeline.
+    at_slot : int
+        Where to look: its worst moment, or its beginning.
+    at_s : float
+        The same in seconds since its live pass began, as the text says it.
+    pass_number : int
+        Of the live pass.
+    severity : float
+        Excess times seconds; to compare findings of one kind.
+    is_open : bool
+        It goes on.
+    text : str
+        What, where, how much, likely why, what to try, why it may be fine.
+    """
+
+    kind: str
+    first_slot: int
+    last_slot: int
+    at_slot: int
+    at_s: float
+    pass_number: int
+    severity: float
+    is_open: bool
+    text: str

@@ -1,0 +1,136 @@
+"""Keeps the worst five findings of each kind in each pass, and joins those that lie together."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from typing import Final
+
+from meter.findings.found import Found
+from meter.findings.records import KINDS, Finding
+from meter.findings.words import text_of
+from meter.music_sentences import is_one_sided
+
+MOST: Final = 5
+"""Of each kind in each pass."""
+
+MOST_GROUPS: Final = 40
+"""Passes whose findings are kept; of more, the oldest are forgotten."""
+
+NEAR_SLOTS: Final = {"over": 30, "lost in mono": 30, "one-sided": 30, "silence": 0, "gap": 50}
+"""What of one kind lies nearer than this is one finding."""
+
+TOGETHER: Final = 0.5
+"""A finding of which so much lies inside another that says the same is left out."""
+
+Group = tuple[int, int]
+"""A live pass, which its timeline keeps, and the number of the listed one: 0 for gaps, between two."""
+
+Key = tuple[int, int, str]
+"""The same, and the kind."""
+
+
+class Shelf:
+    """What was found so far, and may still grow.
+
+    Parameters
+    ----------
+    crossover_hz : float
+        For the words.
+    listed_number : callable
+        The listed pass that had begun before a slot. Asked late: where something was found, it is
+        known only some soundings later that a pass had begun.
+    """
+
+    def __init__(self, crossover_hz: float, listed_number: Callable[[int], int]) -> None:
+        self._crossover_hz, self._listed_number = crossover_hz, listed_number
+        self._kept: dict[Key, list[Found]] = {}
+        self._done: dict[Group, list[Finding]] = {}  # of those to which nothing can come any more
+        self._fresh: dict[tuple[str, str], Found] = {}
+
+    def put(self, found: Found) -> None:
+        """Take one in, to the one before when that lies near."""
+        before = self._fresh.get((found.kind, found.subject))
+        if before is not None and before.is_near(found, NEAR_SLOTS[found.kind]):
+            before.join(found)
+            return
+        if before is not None:
+            self._keep(before)
+        self._fresh[found.kind, found.subject] = found
+
+    def _group(self, found: Found) -> Group:
+        listed = 0 if found.kind == "gap" else self._listed_number(found.last_slot)
+        return id(found.live_pass), listed
+
+    def _keep(self, found: Found) -> None:
+        group = self._group(found)
+        key = (*group, found.kind)
+        self._kept[key] = _worst([*self._kept.get(key, ()), found])
+        self._done.pop(group, None)
+        passes = list(dict.fromkeys(key[:2] for key in self._kept))
+        if len(passes) > MOST_GROUPS:
+            oldest = passes[0]
+            self._kept = {key: kept for key, kept in self._kept.items() if key[:2] != oldest}
+            self._done.pop(oldest, None)
+
+    def findings(self, open_now: Iterable[Found]) -> tuple[Finding, ...]:
+        """All of it with what is not over yet, in the order of the timeline."""
+        growing: dict[Group, list[Found]] = defaultdict(list)
+        for found in [*self._fresh.values(), *open_now]:
+            growing[self._group(found)].append(found)
+        kept: dict[Group, list[Found]] = defaultdict(list)
+        for key, some in self._kept.items():
+            kept[key[:2]] += some
+        shown: list[Finding] = []
+        for group in dict.fromkeys([*kept, *growing]):
+            if group in growing:
+                shown += self._told([*kept[group], *growing[group]])
+                self._done.pop(group, None)
+            else:
+                if group not in self._done:
+                    self._done[group] = self._told(kept[group])
+                shown += self._done[group]
+        shown.sort(key=_order)
+        return tuple(shown)
+
+    def _told(self, group: list[Found]) -> list[Finding]:
+        return [self._finding(found) for found in _chosen(group)]
+
+    def _finding(self, found: Found) -> Finding:
+        if found.text is None or found.is_open:
+            found.text = text_of(found, crossover_hz=self._crossover_hz)
+        return Finding(
+            kind=found.kind,
+            first_slot=found.first_slot,
+            last_slot=found.last_slot,
+            at_slot=found.at_slot,
+            at_s=found.at_s,
+            pass_number=found.live_pass.number,
+            severity=found.severity,
+            is_open=found.is_open,
+            text=found.text,
+        )
+
+
+def _order(finding: Finding) -> tuple[int, int, str]:
+    return finding.first_slot, KINDS.index(finding.kind), finding.text
+
+
+def _worst(all_of_a_kind: list[Found]) -> list[Found]:
+    return sorted(all_of_a_kind, key=lambda found: -found.severity)[:MOST]
+
+
+def _chosen(group: list[Found]) -> list[Found]:
+    """The worst of each kind, without what another one says already."""
+    by_severity = sorted(group, key=lambda found: -found.severity)
+    sides = [found for found in by_severity if found.kind == "one-sided"]
+    told: list[Found] = []
+    for found in by_severity:
+        if found.kind == "lost in mono":
+            others = [one for one in told if one.kind == found.kind and one.subject != found.subject]
+            if is_one_sided(*found.sums):
+                others += sides
+            if any(found.share_inside(other) >= TOGETHER for other in others):
+                continue
+        told.append(found)
+    return [found for kind in KINDS for found in _worst([one for one in told if one.kind == kind])]

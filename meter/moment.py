@@ -1,0 +1,113 @@
+"""What is said of one moment of a timeline, and of a lane to who cannot see it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from meter.lanes import Flag, Lane
+from meter.soundings import as_text_time
+from meter.targets import value_text
+from meter.timeline import SLOTS_A_SECOND, Timeline
+
+SPOKEN_S: Final = 60
+"""How much of a lane is told of."""
+
+_BANDS: Final = (
+    ("fold_below_crossover", "below the crossover"),
+    ("fold_20-60", "20-60 Hz"),
+    ("fold_60-120", "60-120 Hz"),
+    ("fold_120-250", "120-250 Hz"),
+)
+
+
+def moment_lines(timeline: Timeline, slot: int) -> list[str]:
+    """The numbers of one moment, a line for each lane, under a line that says when it was.
+
+    Parameters
+    ----------
+    slot : int
+        Any; where nothing was measured that is said.
+    """
+    place = timeline.place(slot)
+    if place is None:
+        return [_why_nothing(timeline, slot)]
+    live_pass, at_s = place
+    one = {key: float(timeline.values(key, slot, slot + 1)[0]) for key in _KEYS}
+    momentary, short_term = (_text(one[key]) for key in ("momentary_lufs", "short_term_lufs"))
+    peak = f"true peak {_text(one['true_peak_dbtp'], plus=True)} dBTP"
+    if one["overs"] >= 1.0:
+        peak += f", {one['overs']:.0f} over{'s' * (one['overs'] > 1)}"
+    lines = [
+        f"{as_text_time(at_s)} of pass {live_pass.number}, {live_pass.info.name}",
+        f"M {momentary} LUFS, S {short_term} LUFS",
+        peak,
+    ]
+    if live_pass.channels == 1:
+        return [*lines, "one channel: nothing to compare"]
+    lost = ", ".join(f"{name} {_text(one[key])} dB" for key, name in _BANDS)
+    return [*lines, f"r {_text(one['correlation'], decimals=2)} over 3 s", f"lost in mono over 3 s: {lost}"]
+
+
+_KEYS: Final = (
+    "momentary_lufs",
+    "short_term_lufs",
+    "true_peak_dbtp",
+    "overs",
+    "correlation",
+    *(key for key, _ in _BANDS),
+)
+
+
+def _text(value: float, *, decimals: int = 1, plus: bool = False) -> str:
+    return "--" if math.isnan(value) else value_text(value, decimals=decimals, plus=plus)
+
+
+def _why_nothing(timeline: Timeline, slot: int) -> str:
+    if not 0 <= slot < timeline.slots:
+        return "nothing was measured here"
+    before = [event for event in timeline.events if event.slot <= slot and event.kind in ("gap", "hold")]
+    return f"nothing was measured here: {before[-1].text}" if before else "nothing was measured here"
+
+
+def spoken(timeline: Timeline | None, lane: Lane, flags: Sequence[Flag] = ()) -> str:
+    """A lane in words, for those who do not see it: its flags, and the range of its newest minute.
+
+    Parameters
+    ----------
+    timeline : Timeline or None
+    lane : Lane
+    flags : sequence of Flag
+        As the lane shows them.
+    """
+    parts = [_flag_words(flag) for flag in flags]
+    if timeline is not None:
+        parts.append(_range_words(timeline, lane))
+    said = "; ".join(part for part in parts if part)
+    return f"{lane.question} {said or 'nothing yet'}"
+
+
+def _flag_words(flag: Flag) -> str:
+    value = "not known" if flag.value_text == "--" else flag.value_text
+    words = " ".join(part for part in (flag.name, value, flag.unit) if part)
+    return f"{words}, {flag.word}" if flag.word else words
+
+
+def _range_words(timeline: Timeline, lane: Lane) -> str:
+    stop = timeline.slots
+    series = lane.series[0]
+    values = timeline.values(series.key, stop - SPOKEN_S * SLOTS_A_SECOND, stop)
+    heard = values[np.isfinite(values)]
+    if len(heard) == 0:
+        return ""
+    lowest, highest = float(heard.min()), float(heard.max())
+    decimals = 2 if lane.unit == "r" else 1
+    unit = "" if lane.unit == "r" else f" {lane.unit}"
+    high = value_text(highest, decimals=decimals)
+    if lowest < lane.lowest:
+        return f"{series.label} in the newest minute up to {high}{unit}"
+    low = value_text(lowest, decimals=decimals)
+    return f"{series.label} in the newest minute between {low} and {high}{unit}"

@@ -1,0 +1,137 @@
+"""What the window says besides its lanes: its status line, and what stands there when there is nothing."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from meter.capture.records import SourceStatus
+from meter.now import Now
+from meter.sentence import sentence
+from meter.sentence_kinds import Kind
+from meter.targets import Limit, value_text
+
+NOTHING_LOST: Final = "0 frames lost"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Status:
+    """The parts of the status line; None = nothing to say.
+
+    Attributes
+    ----------
+    form : str or None
+        Rate and channels.
+    lost : str
+        Frames lost in this pass.
+    load : str or None
+        Processor time of the whole program.
+    volume : str or None
+        The system volume that the sound has gone through.
+    """
+
+    form: str | None
+    lost: str
+    load: str | None
+    volume: str | None
+
+
+def status(now: Now, load_pct: float | None) -> Status:
+    """The status line.
+
+    Parameters
+    ----------
+    now : Now
+    load_pct : float or None
+        Processor time in percent of one core.
+    """
+    form = None
+    if now.rate_hz is not None and now.channels is not None:
+        channels = {1: "mono", 2: "stereo"}.get(now.channels, f"{now.channels} channels")
+        form = f"{now.rate_hz / 1000:g} kHz {channels}"
+    load = None if load_pct is None else f"{load_pct:.1f} % of one core"
+    return Status(form=form, lost=_lost(now), load=load, volume=_volume(now))
+
+
+def _lost(now: Now) -> str:
+    frames = 0 if now.reading is None else now.reading.lost_frames
+    if frames == 0 or now.rate_hz is None:
+        return NOTHING_LOST
+    seconds = frames / now.rate_hz
+    return f"{frames} frames lost ({seconds:.3g} s)"
+
+
+def _volume(now: Now) -> str | None:
+    state = now.state
+    if state.is_muted:
+        return "system muted"
+    if state.volume_db is None:
+        return None
+    if state.volume_db == -math.inf:
+        return "system volume at zero"
+    shown = value_text(state.volume_db, limit=Limit(min=0.0, max=0.0), plus=True)
+    return f"system volume {shown.replace('-', '−')} dB"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Empty:
+    """What stands where the lanes have nothing to draw.
+
+    Attributes
+    ----------
+    title : str
+        What is the matter, in a few words.
+    text : str
+        More of it, and what to do.
+    offers_demo, offers_source : bool
+        Whether listening to the demo, or choosing a source, would help.
+    """
+
+    title: str
+    text: str
+    offers_demo: bool = False
+    offers_source: bool = False
+
+
+def empty_state(now: Now) -> Empty | None:
+    """What to show while nothing has been heard yet; None when there is no need to help.
+
+    Once something was heard the lanes keep it, and the sentence says what is the matter.
+    """
+    found = sentence(now)
+    said = found.text
+    if now.problem is not None:
+        return Empty(title="This cannot be measured", text=_whole(said), offers_source=True)
+    status_now = now.state.status
+    if status_now is SourceStatus.OPENING:
+        return Empty(title="Opening the source", text=_whole(said))
+    if status_now is SourceStatus.LOST:
+        return Empty(title="The source is lost", text=_whole(said), offers_source=True)
+    if status_now is SourceStatus.ENDED:
+        title = "No source" if said.startswith("no") else "The source has ended"
+        text = said.removeprefix("no source: ")
+        return Empty(title=title, text=_whole(text), offers_demo=True, offers_source=True)
+    if found.kind is Kind.HELD:
+        return Empty(title="Held", text=_whole(said))
+    if found.kind in (Kind.MUTED, Kind.VOLUME):
+        return Empty(title=_volume_title(now), text=_whole(said))
+    if found.kind is Kind.SILENCE:
+        is_system = now.state.info.spec == "system"
+        title = "Nothing is playing" if is_system else "It is silent"
+        return Empty(title=title, text=_whole(said), offers_demo=is_system, offers_source=True)
+    return None
+
+
+def _volume_title(now: Now) -> str:
+    words = _volume(now) or "system muted"
+    return f"The {words}" if words.startswith("system volume at") else _capital(words)
+
+
+def _whole(said: str) -> str:
+    """A sentence that stands alone: with its capital and full stop."""
+    return _capital(said) + ("" if said.endswith((".", "!", "?")) else ".")
+
+
+def _capital(said: str) -> str:
+    return said[:1].upper() + said[1:]

@@ -1,0 +1,170 @@
+"""Pictures of the whole window, to be looked at: ``python -m tests.support.window_pictures OUT_DIR``.
+
+The demo is really listened to, its first part faster than it plays. QT_SCALE_FACTOR scales them.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from meter.capture.file_source import DemoSource, RealPace
+from meter.capture.records import SourceStatus
+from meter.errors import SourceError
+from meter.target_file import shipped_targets
+from tests.support.fake_source import FakeSource
+from tests.support.listed_sources import LISTED
+from tests.support.sound import noise
+from ui import app as shell
+
+LEAP_S: Final = 100.0
+SPEED: Final = 40.0
+
+
+class Leap(RealPace):
+    """Time that runs fast at first, and then as it does."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._began_s: float | None = None
+
+    def now_s(self) -> float:
+        """Steady time of its own."""
+        if self._began_s is None:
+            self._began_s = time.monotonic()
+        passed_s = time.monotonic() - self._began_s
+        return min(passed_s * SPEED, LEAP_S) + max(passed_s - LEAP_S / SPEED, 0.0)
+
+    def wait(self, seconds: float) -> bool:
+        """Wait, less while it runs fast."""
+        is_fast = self.now_s() < LEAP_S
+        return self._is_over.wait(max(seconds / SPEED if is_fast else seconds, 0.0))
+
+
+class Pictures:
+    """A window, and the pictures taken of it."""
+
+    def __init__(self, folder: Path, app: Any, open_source: Callable[[str], Any], theme: str) -> None:
+        self.folder, self.app, self.theme = folder, app, theme
+        targets = shipped_targets()
+        self.conductor = shell.build(
+            app,
+            targets,
+            target=targets["club"],
+            has_target=True,
+            open_source=open_source,
+            list_sources=lambda: LISTED,
+        )
+        self.conductor.state.remember(theme=theme)
+        self.window = self.conductor.window
+        self.conductor.show()
+
+    def go_on(self, seconds: float) -> None:
+        """Let it run."""
+        until_s = time.monotonic() + seconds
+        while time.monotonic() < until_s:
+            self.app.processEvents()
+            time.sleep(0.005)
+
+    def take(self, name: str, widget: Any = None, seconds: float = 0.5) -> None:
+        """A picture, after a while."""
+        self.go_on(seconds)
+        (self.window if widget is None else widget).grab().save(str(self.folder / f"{self.theme}-{name}.png"))
+
+
+def demo(pictures: Pictures) -> None:
+    """The states with the demo."""
+    conductor, window, going = pictures.conductor, pictures.window, pictures.conductor.going
+    conductor.begin("demo")
+    while conductor.session.timeline.slots < LEAP_S * 10.0:
+        pictures.go_on(0.2)
+    pictures.take("live", seconds=3.0)
+    window.findings.choose(window.findings.findings[0])
+    pictures.take("finding")
+    going.go_live()
+    going.choose_view("pass")
+    pictures.take("pass")
+    conductor.state.remember(bpm=140.0)
+    going.fold(True)
+    pictures.take("fold")
+    going.go_live()
+    going.choose_view("60 s")
+    conductor.make_large(True)
+    pictures.take("large")
+    conductor.make_large(False)
+    going.ask_for_tempo()
+    pictures.take("tempo", going.dialog)
+    going.dialog.reject()
+    for name in ("caution", "help"):
+        conductor.open_page(name)
+        pictures.take(name, conductor.pages[name])
+        conductor.pages[name].close()
+    menu = window.bar.menu
+    menu.popup(window.mapToGlobal(window.rect().center()))
+    pictures.take("menu", menu)
+    menu.close()
+    window.resize(960, 540)
+    pictures.take("low")
+    window.resize(1280, 800)
+    conductor.go_compact(True)
+    pictures.take("compact", conductor.compact, 1.0)
+    conductor.go_compact(False)
+    conductor.toggle_hold()
+    pictures.take("held", seconds=1.0)
+    conductor.quit()
+
+
+def states(pictures: Pictures, source: FakeSource) -> None:
+    """The states of a source."""
+    conductor = pictures.conductor
+    conductor.begin("system")
+    pictures.take("no-source", seconds=1.0)
+    conductor.session._opener._open_source = lambda spec: source
+    conductor.choose_source("system")
+    pictures.go_on(0.5)
+
+    def play(samples: Any) -> None:
+        for at in range(0, len(samples), 4800):
+            source.bring(samples[at : at + 4800])
+            pictures.go_on(0.02)
+
+    play(np.zeros((48_000 * 4, 2), np.float32))
+    pictures.take("nothing-plays", seconds=1.0)
+    source.become(volume_db=-12.0)
+    play(noise(8.0, seed=1, level_dbfs=-16.0))
+    pictures.take("volume", seconds=2.0)
+    source.become(volume_db=0.0, status=SourceStatus.LOST, sentence="the sound server went away")
+    pictures.take("lost", seconds=1.0)
+    source.lose(48_000 * 4)
+    source.become(status=SourceStatus.RUNNING, sentence=None)
+    play(noise(6.0, seed=2, level_dbfs=-16.0))
+    conductor.say("there is no input called gone; choose another")
+    pictures.take("back", seconds=1.0)
+    conductor.quit()
+
+
+def main() -> int:
+    """Take them all."""
+    folder = Path(sys.argv[1])
+    folder.mkdir(parents=True, exist_ok=True)
+    os.environ["LEADLINE_HOME"] = tempfile.mkdtemp()
+    app = shell._application()
+
+    def none(spec: str) -> Any:
+        raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
+
+    for theme in ("light", "dark"):
+        demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
+        states(Pictures(folder, app, none, theme), FakeSource(spec="system", name="what the system plays"))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

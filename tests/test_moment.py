@@ -1,0 +1,85 @@
+import numpy as np
+import pytest
+
+from meter.lanes import LANES, Flag
+from meter.moment import moment_lines, spoken
+from tests.support.session import Session, timeline_of
+from tests.support.sound import noise, silence, tone
+
+LANE = {lane.key: lane for lane in LANES}
+
+
+@pytest.fixture(scope="module")
+def timeline():
+    """A tone of -12 dBFS whose right side is as loud; one over at 8 s."""
+    samples = tone(80.0, 20.0)
+    samples[8 * 48_000 : 8 * 48_000 + 20] = 1.2
+    return timeline_of(samples)
+
+
+def test_a_moment_is_told_with_its_time_its_pass_and_all_its_numbers(timeline):
+    momentary, short_term, peak = (
+        float(timeline.values(key, 80, 81)[0])
+        for key in ("momentary_lufs", "short_term_lufs", "true_peak_dbtp")
+    )
+    assert moment_lines(timeline, 80) == [
+        "0:08.0 of pass 1, a made-up input",
+        f"M {momentary:.1f} LUFS, S {short_term:.1f} LUFS",
+        f"true peak +{peak:.1f} dBTP, 1 over",
+        "r 1.00 over 3 s",
+        "lost in mono over 3 s: below the crossover 0.0 dB, 20-60 Hz 0.0 dB, 60-120 Hz 0.0 dB, "
+        "120-250 Hz 0.0 dB",
+    ]
+
+
+def test_what_is_not_known_yet_and_silence_are_told_as_such():
+    assert moment_lines(timeline_of(noise(4.0, seed=1)), 1)[1] == "M -- LUFS, S -- LUFS"
+    lines = moment_lines(timeline_of(silence(4.0)), 35)
+    assert lines[1:4] == ["M -∞ LUFS, S -∞ LUFS", "true peak -∞ dBTP", "r -- over 3 s"]
+
+
+def test_one_channel_has_nothing_to_compare():
+    lines = moment_lines(timeline_of(noise(4.0, seed=1, channels=1)), 35)
+    assert lines[3:] == ["one channel: nothing to compare"]
+
+
+def test_where_nothing_was_measured_it_is_said_why():
+    session = Session()
+    session.hear(noise(2.0, seed=1))
+    session.source.lose(96_000)
+    session.hear(noise(2.0, seed=2))
+    session.command("hold", True)
+    session.hear(noise(2.0, seed=3))
+    session.command("hold", False)
+    session.hear(noise(2.0, seed=4))
+    timeline = session.finish()
+    assert moment_lines(timeline, 30) == ["nothing was measured here: 2.0 s lost at 0:02.0"]
+    assert moment_lines(timeline, 70) == ["nothing was measured here: 2.0 s held at 0:06.0"]
+    for outside in (-1, timeline.slots, 10_000):
+        assert moment_lines(timeline, outside) == ["nothing was measured here"]
+
+
+def test_a_lane_is_told_in_words_with_its_flags_and_the_range_of_its_newest_minute(timeline):
+    flag = Flag(key="short_term_lufs", name="S", value_text="-8.3", unit="LUFS", glyph="✓", word="inside")
+    values = timeline.values("short_term_lufs", 29, 200)
+    low, high = (f"{value:.1f}" for value in (values.min(), values.max()))
+    assert spoken(timeline, LANE["loudness"], [flag]) == (
+        f"How loud? S -8.3 LUFS, inside; S short-term in the newest minute between {low} and {high} LUFS"
+    )
+
+
+def test_a_value_that_is_not_known_is_told_in_words():
+    flag = Flag(key="correlation", name="r", value_text="--", unit="")
+    assert spoken(None, LANE["sides"], [flag]) == "Left and right? r not known"
+
+
+def test_an_empty_lane_says_so():
+    assert spoken(None, LANE["mono"]) == "Lost in mono? nothing yet"
+    assert spoken(timeline_of(silence(1.0)), LANE["mono"]) == "Lost in mono? nothing yet"
+
+
+def test_what_lies_under_the_axis_is_not_told_as_a_number():
+    quiet = np.concatenate([tone(997.0, 5.0), tone(997.0, 5.0, level_dbfs=-90.0)])
+    assert spoken(timeline_of(quiet), LANE["loudness"]).startswith(
+        "How loud? S short-term in the newest minute up to -"
+    )

@@ -1,0 +1,115 @@
+import math
+from dataclasses import replace
+
+import pytest
+
+from meter.capture.records import SourceInfo, SourceState, SourceStatus
+from meter.now import Now
+from meter.soundings import Reading
+from meter.window_text import empty_state, status
+
+
+def a_reading(**known):
+    values = dict.fromkeys(Reading.__dataclass_fields__)
+    values |= {
+        "at_s": 9.0,
+        "loudness_range_stable": False,
+        "true_peak_dbtp": (-1.0, -2.0),
+        "true_peak_max_dbtp": (-1.0, -2.0),
+        "sample_peak_max_dbfs": (-1.0, -2.0),
+        "fold_loss_db": {},
+        "fold_loss_3s_db": {},
+        "overs": 0,
+        "lost_frames": 0,
+        "nonfinite_samples": 0,
+    }
+    return Reading(**(values | known))
+
+
+def a_now(status=SourceStatus.RUNNING, sentence=None, spec="system", name="what the system plays", **known):
+    state_known = {key: known.pop(key) for key in ("volume_db", "is_muted") if key in known}
+    info = SourceInfo(spec=spec, name=name)
+    return Now(state=SourceState(status=status, sentence=sentence, info=info, **state_known), **known)
+
+
+HEARD = a_now(rate_hz=48_000, channels=2, reading=a_reading())
+
+
+def test_the_status_names_rate_channels_loss_load_and_volume():
+    state = replace(HEARD.state, volume_db=0.0)
+    said = status(replace(HEARD, state=state), 1.14)
+    assert (said.form, said.lost) == ("48 kHz stereo", "0 frames lost")
+    assert (said.load, said.volume) == ("1.1 % of one core", "system volume 0.0 dB")
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "channels", "said"),
+    [(44_100, 1, "44.1 kHz mono"), (96_000, 6, "96 kHz 6 channels"), (None, None, None)],
+)
+def test_the_form_of_the_sound_is_said_when_it_is_known(rate_hz, channels, said):
+    assert status(replace(HEARD, rate_hz=rate_hz, channels=channels), None).form == said
+
+
+def test_lost_frames_are_said_with_their_time():
+    assert (
+        status(replace(HEARD, reading=a_reading(lost_frames=24_000)), None).lost
+        == "24000 frames lost (0.5 s)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("volume_db", "is_muted", "said"),
+    [
+        (-12.0, False, "system volume −12.0 dB"),
+        (-0.02, False, "system volume −0.02 dB"),
+        (3.0, False, "system volume +3.0 dB"),
+        (-math.inf, False, "system volume at zero"),
+        (0.0, True, "system muted"),
+        (None, None, None),
+    ],
+)
+def test_the_system_volume_is_never_rounded_to_what_it_is_not(volume_db, is_muted, said):
+    state = replace(HEARD.state, volume_db=volume_db, is_muted=is_muted)
+    assert status(replace(HEARD, state=state), None).volume == said
+
+
+# --- when there is nothing to draw
+
+
+def test_no_source_says_why_and_offers_a_way_out():
+    now = a_now(SourceStatus.ENDED, "no source: the sound server does not answer; start it")
+    empty = empty_state(now)
+    assert empty is not None
+    assert (empty.title, empty.text) == ("No source", "The sound server does not answer; start it.")
+    assert empty.offers_demo and empty.offers_source
+
+
+@pytest.mark.parametrize(
+    ("now", "title"),
+    [
+        (a_now(SourceStatus.OPENING), "Opening the source"),
+        (a_now(SourceStatus.LOST, "unplugged"), "The source is lost"),
+        (a_now(SourceStatus.ENDED), "The source has ended"),
+        (replace(HEARD, reading=a_reading(short_term_lufs=-math.inf)), "Nothing is playing"),
+        (
+            replace(
+                a_now(spec="device:mic", name="mic"), rate_hz=1, reading=a_reading(short_term_lufs=-80.0)
+            ),
+            "It is silent",
+        ),
+        (a_now(volume_db=-12.0), "System volume −12.0 dB"),
+        (a_now(volume_db=-math.inf), "The system volume at zero"),
+        (a_now(is_muted=True), "System muted"),
+        (replace(HEARD, is_held=True), "Held"),
+        (replace(HEARD, problem="a rate of 1 Hz cannot be measured"), "This cannot be measured"),
+    ],
+)
+def test_each_state_without_sound_has_its_words(now, title):
+    empty = empty_state(now)
+    assert empty is not None and empty.title == title
+    assert empty.text[0] == empty.text[0].upper() and empty.text.endswith(".")
+
+
+def test_while_music_is_heard_no_help_is_needed():
+    assert empty_state(replace(HEARD, reading=a_reading(short_term_lufs=-9.0))) is None
+    assert empty_state(a_now()) is None

@@ -1,0 +1,62 @@
+import random
+
+import pytest
+from PyQt6.QtCore import Qt
+
+from meter.findings import Finding
+from ui.findings_list import FINDING, FindingsList
+
+
+def a_finding(first_slot, kind="over", **known):
+    values = {
+        "kind": kind,
+        "first_slot": first_slot,
+        "last_slot": first_slot + 5,
+        "at_slot": first_slot,
+        "at_s": first_slot / 10.0,
+        "pass_number": 1,
+        "severity": 1.0,
+        "is_open": False,
+        "text": f"{kind} at {first_slot}",
+    }
+    return Finding(**(values | known))
+
+
+@pytest.fixture
+def shown(qtbot):
+    made = FindingsList()
+    qtbot.addWidget(made)
+    made.resize(500, 200)
+    return made
+
+
+def rows(shown):
+    return [shown.item(row).data(FINDING) for row in range(shown.count())]
+
+
+def test_the_newest_stands_on_top_whatever_comes_and_goes(shown):
+    drawn = random.Random(5)
+    for _ in range(40):
+        slots = drawn.sample(range(30), drawn.randrange(12))
+        findings = tuple(a_finding(slot, drawn.choice(("over", "gap"))) for slot in slots)
+        shown.set_findings(findings)
+        assert rows(shown) == sorted(findings, key=lambda one: (one.first_slot, one.kind), reverse=True)
+
+
+def test_the_chosen_one_stays_chosen_while_it_grows_and_others_come(shown):
+    told = []
+    shown.finding_chosen.connect(told.append)
+    first = a_finding(10)
+    shown.set_findings((first,))
+    shown.choose(first)
+    grown = a_finding(10, last_slot=90, text="longer")
+    shown.set_findings((a_finding(2), grown, a_finding(50)))
+    assert shown.chosen == grown
+    assert told == [first], "that it grows is no choice"
+
+
+def test_a_row_is_as_high_as_its_text_and_says_its_place(shown):
+    shown.set_findings((a_finding(727, text="short"), a_finding(1, text="long " * 60)))
+    short, long = (shown.sizeHintForIndex(shown.model().index(row, 0)).height() for row in (0, 1))
+    assert long > 3 * short
+    assert shown.item(0).data(Qt.ItemDataRole.AccessibleTextRole) == "1:12.7: Short"

@@ -1,0 +1,77 @@
+"""Colours that can be read: WCAG 2.2, 1.4.3 (text 4.5:1) and 1.4.11 (lines 3:1). From memory."""
+
+import pytest
+from PyQt6.QtGui import QPalette
+
+from ui.theme import DARK, LIGHT, Choice, blend, chosen, contrast, palette_of
+
+THEMES = pytest.mark.parametrize("theme", [LIGHT, DARK], ids=["light", "dark"])
+
+
+def grounds(theme):
+    """Everything that a curve may run over."""
+    return {
+        "paper": theme.paper,
+        "fairway": theme.fairway,
+        "water": blend(theme.water, theme.paper, theme.water_share),
+        "water in the fairway": blend(theme.water, theme.fairway, theme.water_share),
+    }
+
+
+@THEMES
+@pytest.mark.parametrize("ground", ["paper", "sheet", "choice"])
+@pytest.mark.parametrize("text", ["ink", "ink_soft"])
+def test_text_stands_out(theme, text, ground):
+    assert contrast(getattr(theme, text), getattr(theme, ground)) >= 4.5
+
+
+@THEMES
+def test_text_on_ink_stands_out(theme):
+    assert contrast(theme.paper, theme.ink) >= 4.5
+
+
+@THEMES
+@pytest.mark.parametrize("ground", ["paper", "fairway", "water", "water in the fairway"])
+def test_every_series_stands_out_from_all_that_it_runs_over(theme, ground):
+    found = [contrast(colour, grounds(theme)[ground]) for colour in theme.series]
+    assert min(found) >= 3.0, found
+
+
+@THEMES
+@pytest.mark.parametrize("line", ["edge", "fairway_edge", "shade"])
+def test_lines_that_must_be_seen_stand_out(theme, line):
+    assert contrast(getattr(theme, line), theme.paper) >= 3.0
+
+
+@THEMES
+def test_the_edge_of_the_fairway_stands_out_from_the_water_in_it(theme):
+    assert contrast(theme.fairway_edge, grounds(theme)["water in the fairway"]) >= 3.0
+
+
+def test_contrast_is_that_of_the_standard():
+    # WCAG 2.2: black on white is 21:1; #777777 on white is the well-known 4.48:1.
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+    assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)
+
+
+def test_a_blend_lies_between_its_colours():
+    assert blend("#ffffff", "#000000", 0.0) == "#000000"
+    assert blend("#ffffff", "#000000", 0.5) == "#808080"
+    assert blend("#102030", "#ffffff", 1.0) == "#102030"
+
+
+def test_a_choice_is_followed_whatever_the_system_says(qapp):
+    assert chosen(Choice.LIGHT) is LIGHT
+    assert chosen(Choice.DARK) is DARK
+
+
+@pytest.mark.parametrize(("window", "theme"), [("#101010", DARK), ("#f0f0f0", LIGHT)])
+def test_without_a_word_from_the_system_its_palette_decides(qapp, window, theme):
+    before = qapp.palette()
+    palette = palette_of(theme)
+    palette.setColor(QPalette.ColorRole.Window, palette.color(QPalette.ColorRole.Window).fromString(window))
+    qapp.setPalette(palette)
+    try:
+        assert chosen(Choice.SYSTEM) is theme
+    finally:
+        qapp.setPalette(before)

@@ -1,0 +1,349 @@
+"""What happens in the window: from what the user does to the session, and from what it finds to the parts.
+
+It holds no widget of its own and computes nothing.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from typing import Final
+
+from PyQt6.QtCore import QObject, QTimer, pyqtSignal
+from PyQt6.QtWidgets import QApplication, QWidget
+
+from meter.capture.records import SourceStatus
+from meter.lanes import LANES, flags, lanes_for
+from meter.moment import spoken
+from meter.now import Now
+from meter.targets import Target
+from ui import caution, help_page, keys
+from ui.choosers import Chooser
+from ui.compact import LANES as COMPACT_LANES
+from ui.compact import CompactWindow
+from ui.first_paint import FirstPaint
+from ui.looks import Wardrobe
+from ui.navigator import Navigator
+from ui.page import Page
+from ui.session import RETRIED, Session
+from ui.state import THEMES, StateFile
+from ui.thinker import Thoughts
+from ui.window import MainWindow
+
+LOG: Final = logging.getLogger("ui.window")
+
+SAVE_MS: Final = 1500
+SENTENCE_EVERY_S: Final = 0.25
+
+
+class Conductor(QObject):
+    """Binds the parts together.
+
+    Parameters
+    ----------
+    session : Session
+    state : StateFile
+    wardrobe : Wardrobe
+    window : MainWindow
+    compact : CompactWindow
+    """
+
+    misfortune = pyqtSignal(str)
+    """One sentence about a mistake of the program; may be emitted from any thread."""
+
+    def __init__(
+        self,
+        session: Session,
+        state: StateFile,
+        wardrobe: Wardrobe,
+        window: MainWindow,
+        compact: CompactWindow,
+    ) -> None:
+        super().__init__()
+        self.session, self.state, self.window, self.compact = session, state, window, compact
+        self.wardrobe = wardrobe
+        self.going = Navigator(session, state, window)
+        self.pages: dict[str, Page] = {}
+        self._is_compact = False
+        self._has_ended = False
+        self._sentence_s = 0.0
+        self._save = QTimer(self)
+        self._save.setSingleShot(True)
+        self._save.setInterval(SAVE_MS)
+        self._save.timeout.connect(state.save)
+        self._make_actions()
+        self._bind_window()
+        self._bind_session()
+        choices = state.choices
+        for lanes in (window.lanes, compact.lanes):
+            lanes.set_timeline(session.timeline)
+            lanes.large = choices.large
+        self._show_target(session.target)
+        self.actions["large"].setChecked(choices.large)
+        self.going.show()
+
+    # --- binding
+
+    def _make_actions(self) -> None:
+        window, going = self.window, self.going
+        self.actions = keys.make_actions(
+            self,
+            {
+                "source": lambda: open_list(window.bar.source),
+                "target": lambda: open_list(window.bar.target),
+                "hold": self.toggle_hold,
+                "mark": self.session.mark,
+                "view_60": lambda: going.choose_view("60 s"),
+                "view_600": lambda: going.choose_view("10 min"),
+                "view_pass": lambda: going.choose_view("pass"),
+                "view_session": lambda: going.choose_view("session"),
+                "passes": window.passes.setFocus,
+                "lanes": window.lanes.setFocus,
+                "findings": going.go_to_findings,
+                "live": going.go_live,
+                "fold": going.ask_for_tempo,
+                "large": lambda: self.make_large(not self.state.choices.large),
+                "compact": lambda: self.go_compact(not self._is_compact),
+                "theme": self.next_theme,
+                "caution": lambda: self.open_page("caution"),
+                "help": lambda: self.open_page("help"),
+                "quit": self.quit,
+            },
+        )
+        window.addActions(list(self.actions.values()))
+        for name in keys.IN_THE_SMALL_FORM:
+            self.compact.addAction(self.actions[name])
+        self.theme_actions = keys.fill_menu(window.bar.menu, self.actions, self.choose_theme)
+        self.theme_actions[self.state.choices.theme].setChecked(True)
+
+    def _bind_window(self) -> None:
+        window, compact = self.window, self.compact
+        window.bar.source.chosen.connect(self.choose_source)
+        window.bar.target.chosen.connect(self.choose_target)
+        window.views.caution.clicked.connect(lambda: self.open_page("caution"))
+        window.empty.demo_wanted.connect(lambda: self.choose_source("demo"))
+        window.empty.source_wanted.connect(lambda: open_list(window.bar.source))
+        for owner in (window.bar, compact):
+            owner.hold.clicked.connect(self.toggle_hold)
+            owner.mark.clicked.connect(self.session.mark)
+        self.going.moved.connect(lambda: self._take_now(self.session.now))
+        self.going.said.connect(self.say)
+        self.going.remembered.connect(self._save.start)
+        compact.back_wanted.connect(lambda: self.go_compact(False))
+        for one in (window, compact):
+            one.seen_changed.connect(self._look_who_sees)
+            one.closed.connect(self.quit)
+
+    def _bind_session(self) -> None:
+        session = self.session
+        session.now_changed.connect(self._take_now)
+        session.thoughts_changed.connect(self._take_thoughts)
+        session.load_changed.connect(self._take_load)
+        session.problem.connect(self.say)
+        session.source_changed.connect(self._source_is_open)
+        session.polled.connect(self._tick)
+        self.misfortune.connect(self.say)
+        hints = QApplication.styleHints()
+        if hints is not None:
+            hints.colorSchemeChanged.connect(self._system_changed)
+
+    # --- what has come
+
+    @property
+    def _is_seen(self) -> bool:
+        return self.compact.is_seen if self._is_compact else self.window.is_seen
+
+    def _take_now(self, now: Now) -> None:
+        if not self._is_seen:
+            return  # `_look_who_sees` calls again
+        shown = {lane.key: flags(now, lane) for lane in LANES}
+        self._show_sentence()
+        if self._is_compact:
+            self.compact.show_held(now.is_held)
+            self.compact.lanes.set_flags(shown)
+            return
+        window = self.window
+        window.status.show_now(now)
+        window.bar.show_held(now.is_held)
+        window.bar.source.set_current(now.state.info)
+        window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes))
+        window.lanes.set_flags(shown if self.going.shows_now() else {})
+        has_engine = self.session.engine is not None
+        window.bar.hold.setEnabled(has_engine)
+        window.bar.mark.setEnabled(has_engine and now.state.status is not SourceStatus.ENDED)
+
+    def _take_thoughts(self, thoughts: Thoughts) -> None:
+        window = self.window
+        window.passes.set_passes(thoughts.passes)
+        window.findings.set_findings(thoughts.findings)
+        window.show_has_findings(bool(thoughts.findings))
+        self.going.take_passes()
+
+    def _show_sentence(self) -> None:
+        """Also when nothing is new: a sentence stands for a while, and then gives way."""
+        self._sentence_s = time.monotonic()
+        shown = self.compact if self._is_compact else self.window
+        opening = self.session.opening
+        if opening is None:
+            shown.sentence.show_now(self.session.now)
+        else:
+            shown.sentence.say(f"opening {opening}")
+
+    def _tick(self) -> None:
+        if not self._is_seen:
+            return
+        if time.monotonic() - self._sentence_s >= SENTENCE_EVERY_S:
+            self._show_sentence()
+        (self.compact.lanes if self._is_compact else self.window.lanes).tick()
+
+    def _take_load(self, load_pct: float) -> None:
+        if not self._is_seen:
+            return
+        self.window.status.show_load(load_pct)
+        now, lanes = self.session.now, self.compact.lanes if self._is_compact else self.window.lanes
+        timeline = self.session.timeline
+        lanes.set_spoken({lane.key: spoken(timeline, lane, flags(now, lane)) for lane in LANES})
+
+    def _source_is_open(self, spec: str) -> None:
+        chooser = self.window.bar.source
+        chooser.set_current(self.session.now.state.info)
+        chooser.show_chosen(spec)  # it shows what was wished for, also when nothing came of that
+        if spec.startswith(RETRIED):
+            self._remember(source=spec)  # a file or the demo is listened to once
+
+    def _look_who_sees(self) -> None:
+        self.session.slow_down(not self._is_seen)
+        self._take_now(self.session.now)
+
+    def say(self, sentence: str) -> None:
+        """A message that stays until it is closed."""
+        if sentence:
+            self.window.message.say(sentence)
+
+    # --- what the user does
+
+    def choose_source(self, spec: str) -> None:
+        """Listen to another source."""
+        self.window.message.hide()
+        self.going.go_live()
+        self.session.listen_to(spec)
+
+    def choose_target(self, name: str) -> None:
+        """Hold what is heard against another target; empty for none."""
+        target = self.window.bar.target.target(name)
+        self.session.set_target(target)
+        self._show_target(target)
+        self._remember(target=name if target is not None else "")
+
+    def _show_target(self, target: Target | None) -> None:
+        self.window.bar.target.show_chosen("" if target is None else target.name)
+        lanes = lanes_for(target)
+        for view, shown in ((self.window.lanes, lanes), (self.compact.lanes, lanes[:COMPACT_LANES])):
+            view.set_lanes(shown)
+            view.set_target(target)
+
+    def toggle_hold(self) -> None:
+        """Hold, or go on."""
+        held = self.session.now.is_held
+        self.session.hold(not held)
+        for one in (self.window.bar, self.compact):
+            one.show_held(not held if self.session.engine is not None else held)
+
+    # --- how it looks
+
+    def make_large(self, on: bool) -> None:
+        """Flags that can be read across the room."""
+        for lanes in (self.window.lanes, self.compact.lanes):
+            lanes.large = on
+        self.actions["large"].setChecked(on)
+        self._remember(large=on)
+
+    def choose_theme(self, theme: str) -> None:
+        """Light, dark, or as the system has it."""
+        self._remember(theme=theme)
+        self.theme_actions[theme].setChecked(True)
+        self.dress()
+
+    def _system_changed(self) -> None:
+        if self.state.choices.theme == "system":
+            self.dress()
+
+    def next_theme(self) -> None:
+        """The next of the three."""
+        at = THEMES.index(self.state.choices.theme)
+        self.choose_theme(THEMES[(at + 1) % len(THEMES)])
+
+    def dress(self) -> None:
+        """Give everything the chosen theme."""
+        self.wardrobe.dress(self.state.choices.theme, (self.window.lanes, self.compact.lanes))
+
+    def go_compact(self, on: bool) -> None:
+        """The small form instead of the window, or back."""
+        if on == self._is_compact:
+            return
+        self._is_compact = on
+        self._remember(compact=on)
+        shown, hidden = (self.compact, self.window) if on else (self.window, self.compact)
+        shown.show()
+        hidden.hide()
+        self._take_now(self.session.now)
+
+    def open_page(self, name: str) -> None:
+        """The help, or the page about listening level."""
+        if name not in self.pages:
+            self.pages[name] = caution.page() if name == "caution" else help_page.page()
+        page = self.pages[name]
+        page.show()
+        page.raise_()
+        page.activateWindow()
+
+    # --- the end
+
+    def _remember(self, **changes: object) -> None:
+        self.state.remember(**changes)
+        self._save.start()
+
+    def quit(self) -> None:
+        """Remember, end the session cleanly, end the program."""
+        if self._has_ended:
+            return
+        self._has_ended = True
+        self._save.stop()
+        self.state.remember(geometry=_geometry(self.window), compact_geometry=_geometry(self.compact))
+        self.state.save()
+        for widget in (self.window, self.compact, *self.pages.values()):
+            widget.hide()
+        self.session.stop()
+        QApplication.quit()
+
+    def show(self, first: FirstPaint | None = None) -> None:
+        """Show the form that was open at last, where it was."""
+        self.dress()
+        choices = self.state.choices
+        if first is not None:
+            first.watch(self.compact if choices.compact else self.window)
+        for widget, kept in ((self.window, choices.geometry), (self.compact, choices.compact_geometry)):
+            if kept:
+                widget.restoreGeometry(bytes.fromhex(kept))
+        if choices.compact:
+            self._is_compact = True
+            self.compact.show()
+        else:
+            self.window.show()
+        self._look_who_sees()
+
+    def begin(self, spec: str) -> None:
+        """Listen, from now on."""
+        self.session.start()
+        self.session.listen_to(spec)
+        self.window.bar.source.look_around()
+
+
+def _geometry(widget: QWidget) -> str:
+    return bytes(widget.saveGeometry().data()).hex()
+
+
+def open_list(chooser: Chooser) -> None:
+    """Open a chooser's list, for the keyboard."""
+    chooser.setFocus()
+    chooser.showPopup()

@@ -1,0 +1,41 @@
+"""The command `leadline`: the command line of `meter`, which is given a way to open the window."""
+
+from __future__ import annotations
+
+import sys
+
+from meter import cli
+from meter.console import say
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command; without one, open the window. The exit status."""
+    return cli.main(argv, window=open_window)
+
+
+def open_window(source_spec: str | None, target_name: str | None) -> int | None:
+    """Show the window until it is closed.
+
+    Parameters
+    ----------
+    source_spec, target_name : str or None
+        None = as it was at last.
+
+    Returns
+    -------
+    int or None
+        The exit status; None when no window can be shown here, which has been said then.
+
+    Raises
+    ------
+    MeterError
+        There is no such target.
+    """
+    from ui.app import run
+    from ui.screen_check import NoWindow
+
+    try:
+        return run(source_spec, target_name)
+    except NoWindow as why:
+        say(str(why), sys.stderr)
+        return None

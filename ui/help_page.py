@@ -1,0 +1,75 @@
+"""The help page: every key, and what the words in the window mean."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from ui.page import Page
+
+KEYS: Final[tuple[tuple[str, str, str], ...]] = (
+    ("source", "S", "choose what is listened to"),
+    ("target", "T", "choose what it is held against"),
+    ("hold", "H", "measure nothing until you go on"),
+    ("mark", "M", "end the pass here; the next begins"),
+    ("view_60", "1", "show the last 60 seconds"),
+    ("view_600", "2", "show the last 10 minutes"),
+    ("view_pass", "3", "show the whole pass"),
+    ("view_session", "4", "show the whole session, hours if need be"),
+    ("passes", "P", "go to the list of passes"),
+    ("lanes", "L", "go to the lanes"),
+    ("findings", "F", "go to the findings"),
+    ("live", "Escape", "back to what sounds now"),
+    ("fold", "B", "fold a pass by 16-bar phrases, with its tempo"),
+    ("large", "R", "flags that can be read across the room, or not"),
+    ("compact", "C", "the small form that stays on top, and back"),
+    ("theme", "D", "light, dark, or as the system has it"),
+    ("caution", "F2", "about listening level"),
+    ("help", "F1", "this page"),
+    ("quit", "Ctrl+Q", "end"),
+)
+"""Name of the action, its key, what it does."""
+
+KEY_OF: Final = {name: key for name, key, _ in KEYS}
+
+IN_THE_LANES: Final = (
+    ("Left, Right", "move the cursor; with Shift ten times as far"),
+    ("Home, End", "to the beginning, and to the end"),
+    ("+ and −", "look closer, and from further away; the wheel does it too"),
+    ("drag", "choose a stretch"),
+)
+
+WORDS: Final = (
+    ("pass", "one play-through. It ends after 5 s under −60 LUFS, when sound was lost, or with a mark"),
+    ("target", "the limits that you chose; the pale fairway in a lane. Your own stand in targets.toml"),
+    ("M, S", "loudness of the last 400 ms and of the last 3 s, in LUFS"),
+    ("I", "integrated loudness: of the whole pass, without its quiet parts"),
+    ("loudest 30 s", "what the floor hears at the drop"),
+    ("true peak", "the highest point of the curve between the samples, in dBTP"),
+    ("r", "correlation of left and right: 1 the same, 0 unlike, −1 against each other"),
+    ("lost in mono", "what a band loses when left and right are summed"),
+    ("over, under, inside", "how a value lies to the target; no word means there is no limit"),
+)
+
+
+def html() -> str:
+    """The page."""
+    keys = "".join(_row(key, what) for _, key, what in KEYS)
+    lanes = "".join(_row(key, what) for key, what in IN_THE_LANES)
+    words = "".join(_row(word, what) for word, what in WORDS)
+    return (
+        "<h2>Help</h2>"
+        "<p>The lanes share one time axis; the newest is at the right. "
+        "Choose a finding, or a point in a lane: its numbers stand beside the findings.</p>"
+        f"<h3>Keys</h3><table cellspacing='4'>{keys}</table>"
+        f"<h3>In the lanes</h3><table cellspacing='4'>{lanes}</table>"
+        f"<h3>Words</h3><table cellspacing='4'>{words}</table>"
+    )
+
+
+def _row(key: str, what: str) -> str:
+    return f"<tr><td style='white-space:nowrap; padding-right:18px'><b>{key}</b></td><td>{what}</td></tr>"
+
+
+def page() -> Page:
+    """The help page."""
+    return Page("Help", html())

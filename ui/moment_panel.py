@@ -1,0 +1,54 @@
+"""The numbers of one moment, beside the findings."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from PyQt6.QtCore import Qt
+from PyQt6.QtWidgets import QFrame, QScrollArea, QVBoxLayout, QWidget
+
+from ui.style import label, typeset
+
+HINT: Final = "Choose a finding, or a point in a lane:\nits numbers stand here."
+
+
+class MomentPanel(QScrollArea):
+    """What `meter.moment` says of the chosen moment."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setAccessibleName("Numbers of the chosen moment")
+        self.place = label(is_bold=True)
+        self.lines = label(HINT, is_soft=True)
+        self.lines.setWordWrap(True)
+        self.lines.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignLeft)
+        self.lines.setTextInteractionFlags(
+            Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
+        )
+        inside = QWidget()
+        inside.setObjectName("page")
+        self.setWidget(inside)
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        layout = QVBoxLayout(inside)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.setSpacing(4)
+        layout.addWidget(self.place)
+        layout.addWidget(self.lines, 1)
+        self.place.hide()
+
+    def show_lines(self, lines: list[str] | None) -> None:
+        """Show these, the first as the heading; None = nothing is chosen."""
+        self.place.setVisible(bool(lines))
+        if not lines:
+            self.lines.setObjectName("soft")
+            self.lines.setText(HINT)
+        else:
+            self.place.setText(typeset(lines[0]))
+            self.lines.setObjectName("")
+            self.lines.setText(typeset("\n".join(lines[1:])))
+        style = self.lines.style()
+        if style is not None:
+            style.unpolish(self.lines)
+            style.polish(self.lines)

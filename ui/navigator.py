@@ -1,0 +1,226 @@
+"""Where the user is: at what sounds now, at a pass, at a moment, zoomed or folded."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from PyQt6.QtCore import QObject, pyqtSignal
+from PyQt6.QtWidgets import QDialog
+
+from meter.moment import moment_lines
+from meter.phrases import phrases
+from meter.soundings import as_text_time
+from ui.session import Session
+from ui.state import StateFile
+from ui.tempo import TempoDialog
+from ui.thinker import PassLine
+from ui.time_scale import View
+from ui.view_span import NOW, Place, pass_at, view_of
+from ui.window import MainWindow
+
+if TYPE_CHECKING:
+    from meter.findings import Finding
+
+
+class Navigator(QObject):
+    """Moves the lanes, and shows the numbers of the moment that was chosen.
+
+    Parameters
+    ----------
+    session : Session
+    state : StateFile
+    window : MainWindow
+
+    Attributes
+    ----------
+    place : Place
+    moment : int or None
+        The slot whose numbers are shown.
+
+    Signals
+    -------
+    moved
+        Something else is shown now.
+    said : str
+        One sentence.
+    remembered
+        A choice has changed.
+    """
+
+    moved = pyqtSignal()
+    said = pyqtSignal(str)
+    remembered = pyqtSignal()
+
+    def __init__(self, session: Session, state: StateFile, window: MainWindow) -> None:
+        super().__init__()
+        self.session, self.state, self.window = session, state, window
+        self.place = NOW
+        self.moment: int | None = None
+        self.dialog: TempoDialog | None = None
+        views, passes, lanes = window.views, window.passes, window.lanes
+        views.view_chosen.connect(self.choose_view)
+        views.live_wanted.connect(self.go_live)
+        views.fold.clicked.connect(self.fold_clicked)
+        passes.now_chosen.connect(self.go_live)
+        passes.pass_chosen.connect(self.choose_pass)
+        window.findings.finding_chosen.connect(self.choose_finding)
+        lanes.moment_chosen.connect(self.choose_moment)
+        lanes.span_chosen.connect(self.choose_span)
+        lanes.choice_cleared.connect(self.forget_choice)
+        lanes.view_changed.connect(self.zoomed)
+
+    def _remember(self, **changes: object) -> None:
+        self.state.remember(**changes)
+        self.remembered.emit()
+
+    def take_passes(self) -> None:
+        """A pass has begun, or grown to its end."""
+        if self.place.free is None:
+            self.window.lanes.set_view(self.view())
+
+    def choose_view(self, view: str) -> None:
+        """Show more or less of the time, around what is shown now."""
+        self._remember(view=view)
+        self.fold(False)
+        if self.place.free is not None or self.place.pass_number is not None:
+            self.place = NOW if self.moment is None else Place(slot=self.moment)
+        self.show()
+
+    def go_live(self) -> None:
+        """Back to what sounds now; nothing is chosen any more."""
+        self.window.message.hide()
+        self.place = NOW
+        self.window.passes.show_now()
+        self.window.findings.forget_choice()
+        self.window.lanes.select(None)
+        self.fold(False)
+        self._show_moment(None)
+        self.show()
+
+    def choose_pass(self, chosen: PassLine) -> None:
+        """Draw this pass."""
+        self.fold(False)
+        self.place = Place(pass_number=chosen.number)
+        self.show()
+
+    def choose_finding(self, finding: Finding) -> None:
+        """Move every lane there."""
+        self.fold(False)
+        self.place = Place(slot=(finding.first_slot + finding.last_slot) // 2)
+        self.show()
+        self.window.lanes.select(finding.first_slot, finding.last_slot)
+        # At its beginning a window of 3 s tells of what was before.
+        middle = (finding.first_slot + finding.last_slot) // 2
+        self._show_moment(middle if finding.at_slot == finding.first_slot else finding.at_slot)
+
+    def choose_moment(self, slot: int) -> None:
+        """Show the numbers of this moment; the lanes stay where they are."""
+        self.window.findings.forget_choice()
+        self.window.show_findings()
+        self._show_moment(slot)
+
+    def choose_span(self, first_slot: int, last_slot: int) -> None:
+        """Show the numbers of where the span begins."""
+        self.choose_moment(first_slot)
+
+    def go_to_findings(self) -> None:
+        """Show them if they are not, and go there with the keyboard."""
+        self.window.show_findings()
+        self.window.findings.setFocus()
+        if self.window.findings.currentRow() < 0:
+            self.window.findings.setCurrentRow(0)
+
+    def forget_choice(self) -> None:
+        """No moment is chosen any more; the lanes stay where they are."""
+        self.window.findings.forget_choice()
+        self._show_moment(None)
+
+    def zoomed(self, view: View) -> None:
+        """The lanes were zoomed by hand."""
+        self.place = Place(free=view)
+        self.show()
+
+    def _show_moment(self, slot: int | None) -> None:
+        self.moment = slot
+        lines = None if slot is None else moment_lines(self.session.timeline, slot)
+        found = None if slot is None else self.session.timeline.place(slot)
+        if lines and slot is not None and found is not None:
+            one = pass_at(slot, self.session.thoughts.passes)
+            of_pass = "" if one is None else f", pass {one.number}"
+            lines[0] = f"{as_text_time(found[1])}{of_pass}"
+        self.window.moment.show_lines(lines)
+        self.window.views.show_is_live(self.place == NOW and slot is None)
+
+    def view(self) -> View:
+        """What the lanes show."""
+        session = self.session
+        return view_of(self.place, self.state.choices.view, session.thoughts.passes, session.timeline)
+
+    def shows_now(self) -> bool:
+        """Whether the newest sounding is shown, so that its flags have a place."""
+        return not self.place.is_folded and self.view().is_live
+
+    def show(self) -> None:
+        """Bring the lanes to where the user is."""
+        window = self.window
+        window.lanes.set_view(self.view())
+        window.views.show_view(None if self.place.free is not None else self.state.choices.view)
+        window.views.show_is_live(self.place == NOW and self.moment is None)
+        self.moved.emit()
+
+    # --- fold by phrase
+
+    def fold_clicked(self, wanted: bool) -> None:
+        """Fold, or unfold."""
+        if wanted:
+            self.ask_for_tempo()
+        else:
+            self.fold(False)
+
+    def ask_for_tempo(self) -> None:
+        """Ask for tempo and downbeat, and fold."""
+        choices = self.state.choices
+        dialog = TempoDialog(choices.bpm, choices.downbeat_s, self._moment_s(), self.window)
+        dialog.finished.connect(lambda result: self._take_tempo(dialog, result))
+        dialog.open()
+        self.dialog = dialog
+
+    def _moment_s(self) -> float | None:
+        if self.moment is None:
+            return None
+        found = self.session.timeline.place(self.moment)
+        return None if found is None else found[1]
+
+    def _take_tempo(self, dialog: TempoDialog, result: int) -> None:
+        if result == QDialog.DialogCode.Accepted:
+            self._remember(bpm=dialog.bpm.value(), downbeat_s=dialog.downbeat.value())
+            self.fold(True)
+        else:
+            self.window.views.fold.setChecked(self.place.is_folded)
+
+    def fold(self, on: bool) -> None:
+        """Fold the chosen pass, or the newest, by the remembered tempo; or unfold."""
+        lanes = self.window.lanes
+        one = self.window.passes.chosen or self.window.passes.newest
+        if self.place.is_folded:
+            self.place = Place(pass_number=self.place.pass_number)
+        if not on or one is None:
+            lanes.set_phrases(None)
+            self.window.views.fold.setChecked(False)
+            if on:
+                self.said.emit("there is no pass to fold yet; play the tune first")
+            return
+        choices = self.state.choices
+        last = self.session.timeline.slots if one.last_slot is None else one.last_slot
+        slices = phrases(one.first_slot, last, choices.bpm, choices.downbeat_s)
+        if len(slices) < 2:
+            self.fold(False)
+            self.said.emit(
+                "this pass is shorter than two phrases of 16 bars at this tempo; there is nothing to fold"
+            )
+            return
+        self.place = Place(pass_number=one.number, is_folded=True)
+        self.window.passes.show_pass(one)
+        self.window.views.fold.setChecked(True)
+        self.show()
+        lanes.set_phrases(slices)

@@ -1,0 +1,116 @@
+"""The one sentence, and the strip for messages under it."""
+
+from __future__ import annotations
+
+import time
+
+from PyQt6.QtCore import QSize, Qt, pyqtSignal
+from PyQt6.QtGui import QResizeEvent
+from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QWidget
+
+from meter.now import Now
+from meter.sentence import sentence
+from meter.sentence_kinds import Keeper, Kind
+from ui import fonts
+from ui.style import SENTENCE_PX, SPACE_PX, label, typeset
+
+LINES = 2
+
+
+class SentenceLine(QLabel):
+    """The most useful thing to know now. As high as two lines whatever it says, so nothing moves."""
+
+    changed = pyqtSignal(str)
+
+    def __init__(
+        self, *, size_px: int = SENTENCE_PX, lines: int = LINES, parent: QWidget | None = None
+    ) -> None:
+        super().__init__(parent)
+        self.setFont(fonts.font(size_px))
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setWordWrap(True)
+        self.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        self.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self._lines = lines
+        self._keeper = Keeper()
+        self._needed_lines = lines
+
+    def show_now(self, now: Now) -> None:
+        """Take what is known now."""
+        found = sentence(now)
+        kept = self._keeper.keep(found, time.monotonic())
+        # What is said of the source is true at this moment or not.
+        self.say(found.text if found.kind <= Kind.NOTICE else kept.text)
+
+    def say(self, text: str) -> None:
+        """Show this."""
+        whole = typeset(text[:1].upper() + text[1:])
+        if whole == self.text():
+            return
+        self.setText(whole)
+        self._fit()
+        self.changed.emit(whole)
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        """Another width may need more lines."""
+        super().resizeEvent(event)
+        self._fit()
+
+    def set_lines(self, lines: int) -> None:
+        """How many lines it is high at least."""
+        if lines != self._lines:
+            self._lines = lines
+            self._fit()
+
+    def _fit(self) -> None:
+        """More lines where the window is narrow: the sentence is never cut."""
+        room = max(self.width(), 1)
+        flags = int(Qt.TextFlag.TextWordWrap)
+        high = self.fontMetrics().boundingRect(0, 0, room, 10_000, flags, self.text()).height()
+        needed = max(self._lines, round(high / self.fontMetrics().lineSpacing()))
+        if needed != self._needed_lines:
+            self._needed_lines = needed
+            self.updateGeometry()
+
+    def sizeHint(self) -> QSize:
+        """Two lines, or as many as it needs."""
+        return QSize(400, self._needed_lines * self.fontMetrics().lineSpacing() + 2)
+
+    def hasHeightForWidth(self) -> bool:
+        """Its height is that of `sizeHint`, whatever its text."""
+        return False
+
+    def heightForWidth(self, width: int) -> int:
+        """As `sizeHint`: a layout asks here although it was told not to."""
+        return self.sizeHint().height()
+
+    def minimumSizeHint(self) -> QSize:
+        """As high, but narrow if it must be."""
+        return QSize(160, self.sizeHint().height())
+
+
+class MessageBar(QFrame):
+    """A strip that says what went wrong, until it is read."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("message")
+        self.setAccessibleName("Message")
+        self.label = label()
+        self.label.setWordWrap(True)
+        self.label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.close_button = QToolButton()
+        self.close_button.setText("Close")
+        self.close_button.setAccessibleName("Close the message")
+        self.close_button.clicked.connect(self.hide)
+        layout = QHBoxLayout(self)
+        layout.setContentsMargins(SPACE_PX + 4, 4, 4, 4)
+        layout.addWidget(self.label, 1)
+        layout.addWidget(self.close_button)
+        self.hide()
+
+    def say(self, sentence: str) -> None:
+        """Show this."""
+        self.label.setText(sentence[:1].upper() + sentence[1:])
+        self.show()

@@ -1,0 +1,270 @@
+"""One run of the program: the engine, what it has found so far, and what the window is told of it.
+
+Threads: the engine's appends to the timeline; one opens sources; one cuts passes and looks for
+findings; the window's polls all of them with a timer and never waits for any.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final
+
+from PyQt6.QtCore import QObject, QTimer, pyqtSignal
+
+from meter.capture.records import SourceInfo, SourceState, SourceStatus
+from meter.now import Now
+from meter.targets import Target
+from meter.timeline import Timeline
+from ui.opener import Opened, Opener
+from ui.thinker import Thinker, Thoughts
+
+if TYPE_CHECKING:
+    from meter.capture.source import Source
+    from meter.engine import Engine
+    from meter.soundings import Soundings
+
+LOG: Final = logging.getLogger("ui.session")
+
+POLL_MS: Final = 33
+IDLE_POLL_MS: Final = 500
+"""When nobody sees the window."""
+
+LOAD_EVERY_S: Final = 2.0
+RETRY_MS: Final = 3000
+"""What could not be opened is tried again so often, until another is chosen."""
+
+SLOW_S: Final = 0.5
+
+RETRIED: Final = ("system", "device:")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """What was last asked to be listened to; `is_open` when it is."""
+
+    spec: str
+    number: int
+    is_open: bool = False
+    since_s: float = field(default_factory=time.monotonic)
+
+
+def open_any(spec: str) -> Source:
+    """The source of this name; imports what opens it here, in the thread that may wait."""
+    from meter.capture.open import open_source
+
+    return open_source(spec)
+
+
+class Session(QObject):
+    """What the window shows, and what it can ask for. All calls from the window's thread.
+
+    Parameters
+    ----------
+    spec : str
+        What is going to be listened to, for the words until then.
+    target : Target or None
+    crossover_hz : float
+        Upper end of the low end, 40 to 300 Hz.
+    open_source : callable
+        From how a source is written to a source; another in tests.
+
+    Attributes
+    ----------
+    timeline : Timeline
+        All that was heard in this session.
+    now : Now
+        The newest record.
+    thoughts : Thoughts
+        Passes and findings as far as they are known.
+    load_pct : float or None
+        Processor time of the whole program, in percent of one core.
+    """
+
+    now_changed = pyqtSignal(object)
+    thoughts_changed = pyqtSignal(object)
+    load_changed = pyqtSignal(float)
+    problem = pyqtSignal(str)
+    source_changed = pyqtSignal(str)
+    polled = pyqtSignal()
+
+    def __init__(
+        self,
+        *,
+        spec: str = "system",
+        target: Target | None = None,
+        crossover_hz: float = 120.0,
+        open_source: Callable[[str], Source] = open_any,
+        parent: QObject | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.timeline = Timeline()
+        self.target = target
+        self._crossover_hz = crossover_hz
+        self._news: queue.SimpleQueue[Opened] = queue.SimpleQueue()
+        self._opener = Opener(open_source, self._new_engine, self._news.put)
+        self._thinker = Thinker(self.timeline, target, crossover_hz)
+        self._wish: Wish | None = None
+        self._is_stopped = False
+        self.now = _opening(spec, target)
+        self.thoughts = Thoughts()
+        self.load_pct: float | None = None
+        self._load_from = (time.monotonic(), time.process_time())
+        self._timer = QTimer(self)
+        self._timer.setInterval(POLL_MS)
+        self._timer.timeout.connect(self.poll)
+        self._retry = QTimer(self)
+        self._retry.setSingleShot(True)
+        self._retry.setInterval(RETRY_MS)
+        self._retry.timeout.connect(self._try_again)
+
+    # --- the life of it
+
+    def start(self) -> None:
+        """Poll from now on."""
+        self._thinker.start()
+        self._timer.start()
+
+    def stop(self) -> None:
+        """End everything cleanly; may be called twice."""
+        if self._is_stopped:
+            return
+        self._is_stopped = True
+        self._timer.stop()
+        self._retry.stop()
+        self._opener.stop()
+        if self._opener.engine is not None:
+            self._opener.engine.stop()
+        self._thinker.stop()
+
+    def slow_down(self, on: bool) -> None:
+        """Poll seldom, because nobody looks; or as often as the eye wants."""
+        self._timer.setInterval(IDLE_POLL_MS if on else POLL_MS)
+        self._thinker.slow_down(on)
+
+    def _new_engine(self, source: Source) -> Engine:
+        from meter.engine import Engine
+
+        def append(rows: Soundings) -> None:
+            live_pass = engine.live_pass
+            assert live_pass is not None, "soundings belong to a pass"
+            self.timeline.append(rows, live_pass, engine.reading)
+            self._thinker.wake()
+
+        engine = Engine(source, target=self.target, crossover_hz=self._crossover_hz, on_soundings=append)
+        return engine
+
+    @property
+    def engine(self) -> Engine | None:
+        """The engine, once the first source is open."""
+        return self._opener.engine
+
+    @property
+    def opening(self) -> str | None:
+        """What is being opened beside what is heard, once that takes long enough to be worth a word."""
+        wish = self._wish
+        if wish is None or wish.is_open or self.engine is None:
+            return None
+        return _info(wish.spec).name if time.monotonic() - wish.since_s > SLOW_S else None
+
+    # --- what the user asks for
+
+    def listen_to(self, spec: str) -> None:
+        """Listen to another source; what comes of it is told by `source_changed` or `problem`."""
+        self._retry.stop()
+        self._wish = Wish(spec=spec, number=self._opener.wish(spec))
+        if self.engine is None:
+            self._take_now(_opening(spec, self.target))
+
+    def hold(self, on: bool) -> None:
+        """Measure nothing from now on, or go on."""
+        if self.engine is not None:
+            self.engine.hold(on)
+
+    def mark(self) -> None:
+        """End the pass here."""
+        if self.engine is not None:
+            self.engine.mark()
+
+    def set_target(self, target: Target | None) -> None:
+        """Hold what is heard against another target."""
+        self.target = target
+        self._thinker.set_target(target)
+        if self.engine is not None:
+            self.engine.set_target(target)
+        else:
+            self._take_now(replace(self.now, target=target))
+
+    # --- what has come
+
+    def poll(self) -> None:
+        """Take what is new; called by the timer."""
+        while not self._news.empty():
+            self._take_opened(self._news.get())
+        engine = self.engine
+        if engine is not None:
+            self._take_now(engine.now)
+        thoughts = self._thinker.thoughts
+        if thoughts is not self.thoughts:
+            self.thoughts = thoughts
+            self.thoughts_changed.emit(thoughts)
+        self._look_at_load()
+        self.polled.emit()
+
+    def _take_now(self, now: Now) -> None:
+        if now is self.now:
+            return
+        self.now = now
+        wish = self._wish
+        if wish is not None and not wish.is_open and now.state.info.spec == wish.spec and self.engine:
+            self._wish = replace(wish, is_open=True)
+            self.source_changed.emit(wish.spec)
+        self.now_changed.emit(now)
+
+    def _take_opened(self, opened: Opened) -> None:
+        wish = self._wish
+        if opened.problem is None and self.engine is not None:
+            self.engine.set_target(self.target)  # it may have changed while the first source was opened
+        if wish is None or opened.number != wish.number or opened.problem is None:
+            return
+        if self.engine is None:
+            self._take_now(_not_open(opened.spec, f"no source: {opened.problem}", target=self.target))
+            if opened.spec.startswith(RETRIED):
+                self._retry.start()
+        else:
+            # The old one goes on.
+            spec = self.now.state.info.spec
+            self._wish = Wish(spec=spec, number=opened.number, is_open=True)
+            self.problem.emit(opened.problem)
+            self.source_changed.emit(spec)
+
+    def _try_again(self) -> None:
+        wish = self._wish
+        if wish is not None and self.engine is None and not self._is_stopped:
+            self._wish = replace(wish, number=self._opener.wish(wish.spec))
+
+    def _look_at_load(self) -> None:
+        now_s, used_s = time.monotonic(), time.process_time()
+        from_s, from_used_s = self._load_from
+        if now_s - from_s >= LOAD_EVERY_S:
+            self._load_from = (now_s, used_s)
+            self.load_pct = 100.0 * (used_s - from_used_s) / (now_s - from_s)
+            self.load_changed.emit(self.load_pct)
+
+
+def _opening(spec: str, target: Target | None) -> Now:
+    state = SourceState(status=SourceStatus.OPENING, sentence=None, info=_info(spec))
+    return Now(state=state, target=target)
+
+
+def _not_open(spec: str, sentence: str, **known: Any) -> Now:
+    state = SourceState(status=SourceStatus.ENDED, sentence=sentence, info=_info(spec))
+    return Now(state=state, **known)
+
+
+def _info(spec: str) -> SourceInfo:
+    names = {"system": "what the system plays", "demo": "the demo tune"}
+    return SourceInfo(spec=spec, name=names.get(spec, spec.partition(":")[2] or "no source"))

@@ -1,0 +1,140 @@
+"""Cuts passes and looks for findings in a thread of its own, a few times a second at most."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from meter.targets import Target
+from meter.timeline import Timeline
+
+if TYPE_CHECKING:
+    from meter.findings import Finder, Finding
+    from meter.pass_cutter import PassCutter
+
+LOG: Final = logging.getLogger("ui.session")
+
+EVERY_S: Final = 0.5
+IDLE_EVERY_S: Final = 5.0
+STOP_WAIT_S: Final = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassLine:
+    """A pass as the list shows it; `last_slot` is None while it goes on."""
+
+    number: int
+    first_slot: int
+    last_slot: int | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thoughts:
+    """What is known of the session: passes, the newest last, and findings."""
+
+    passes: tuple[PassLine, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+class Thinker:
+    """Looks at what is new in a timeline.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    target : Target or None
+        What findings are held against.
+    crossover_hz : float
+        Upper end of the low end.
+
+    Attributes
+    ----------
+    thoughts : Thoughts
+        Rebound whenever they have changed; any thread may read it.
+    """
+
+    def __init__(self, timeline: Timeline, target: Target | None, crossover_hz: float) -> None:
+        self.thoughts = Thoughts()
+        self._timeline, self._crossover_hz = timeline, crossover_hz
+        self._wanted_target = target
+        self._target: Any = _NONE_YET
+        self._cutter: PassCutter | None = None
+        self._finder: Finder | None = None
+        self._slots = -1
+        self._every_s = EVERY_S
+        self._has_news = threading.Event()
+        self._must_end = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="leadline findings", daemon=True)
+
+    def start(self) -> None:
+        """Begin to look."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End; what was found stays."""
+        self._must_end.set()
+        self._has_news.set()
+        if self._thread.is_alive():
+            self._thread.join(STOP_WAIT_S)
+
+    def wake(self) -> None:
+        """There is something new; any thread, never waits."""
+        self._has_news.set()
+
+    def slow_down(self, on: bool) -> None:
+        """Look seldom, or as often as a reader wants."""
+        self._every_s = IDLE_EVERY_S if on else EVERY_S
+
+    def set_target(self, target: Target | None) -> None:
+        """Look for what misses another target, from the beginning; any thread."""
+        self._wanted_target = target
+        self._has_news.set()
+
+    def _run(self) -> None:
+        has_failed = False
+        while not self._must_end.is_set():
+            self._has_news.wait()
+            self._has_news.clear()
+            try:
+                self.think()
+            except Exception:
+                if not has_failed:
+                    LOG.exception("please report this: passes and findings are not up to date")
+                has_failed = True
+            self._must_end.wait(self._every_s)
+
+    def think(self) -> None:
+        """Take what is new. Called by the thread; by tests without one."""
+        from meter.findings import Finder
+        from meter.pass_cutter import PassCutter
+
+        target, slots = self._wanted_target, self._timeline.slots
+        is_behind = self._finder is not None and self._finder.is_behind
+        if target is self._target and slots == self._slots and not is_behind:
+            return
+        if self._cutter is None:
+            self._cutter = PassCutter()
+        if self._finder is None or target is not self._target:
+            self._finder = Finder(target, self._crossover_hz)
+        self._target, self._slots = target, slots
+        self._cutter.take(self._timeline)
+        self._finder.take(self._timeline)
+        found = Thoughts(
+            passes=tuple(
+                PassLine(
+                    number=one.number, first_slot=one.first_slot, last_slot=one.last_slot, text=one.one_line
+                )
+                for one in self._cutter.passes
+            ),
+            findings=tuple(self._finder.findings),
+        )
+        if found != self.thoughts:
+            self.thoughts = found
+        if self._finder.is_behind:
+            self._has_news.set()
+
+
+_NONE_YET: Final = object()
