@@ -22,7 +22,7 @@ Float32s = npt.NDArray[np.float32]
 TARGET_RATE_HZ: Final = 2_900
 PASS_SHARE: Final = 0.3
 _STOP_DB: Final = 90.0
-_GROUP: Final = 10
+_GROUP: Final = 13
 
 
 @lru_cache(maxsize=8)

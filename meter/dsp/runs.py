@@ -46,6 +46,9 @@ class RunPlanner:
         with np.errstate(over="ignore", invalid="ignore"):  # what overflows is unclean
             energy = np.vecdot(flat, flat)
         is_clean = energy < _LARGEST_ENERGY  # false for NaN as well
+        if is_clean.all() and energy.all():  # music: nothing to tell apart
+            self._silent = 0
+            return [Run(0, blocks, False, False)]
         runs: list[Run] = []
         for block in range(blocks):
             is_silent = energy[block] == 0.0 and not flat[block].any()

@@ -1,6 +1,6 @@
 """True peak: the highest point of the waveform between and on the samples, per channel.
 
-Oversampling by the filters of `interpolator` (a matrix product a block for each offset), then a
+Oversampling by the filters of `interpolator`, where `peak_places` does not rule a peak out, then a
 sine through the three highest neighbouring points. Readings lag the samples by half a filter
 (0.75 ms at 48 kHz); `finish` brings the last of them.
 
@@ -19,22 +19,24 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp.grid import Grid
-from meter.dsp.interpolation import LEFT_FRAMES, PAST_FRAMES
-from meter.dsp.interpolator import TAPS
-from meter.dsp.line_choice import interpolation
+from meter.dsp.interpolation import LINE_FRAMES, PAST_FRAMES, Interpolation
+from meter.dsp.interpolator import TAPS, oversampling
 from meter.dsp.peak_fit import largest_rise, sine_peaks
+from meter.dsp.peak_places import PeakPlaces
 from meter.dsp.window import Window
 from meter.units import Floats, Samples
 
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
 
 LAG_FRAMES: Final = TAPS // 2
 """A reading belongs to the frame this far behind the newest sample."""
 
-_STRIP_BLOCKS: Final = 16
-"""Blocks that are worked on at once, so that they stay in the processor's nearest memory."""
+EDGE_FRAMES: Final = TAPS - 1
+"""So many frames' points are made of a sample before the first one too."""
+
+
+_FIRST: Final = np.zeros(1, np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,37 +54,9 @@ class Peaks:
     over_amplitudes: Floats
 
 
-def no_peaks(channels: int) -> Peaks:
+def no_peaks(channels: int, *, blocks: int = 1) -> Peaks:
     """What silence gives."""
-    return Peaks(np.zeros((1, channels)), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
-
-
-class _Flags:
-    """A table of flags of which few are set, found eight at a time.
-
-    Parameters
-    ----------
-    rows, columns : int
-
-    Attributes
-    ----------
-    table : ndarray of bool, shape (rows, columns)
-    """
-
-    def __init__(self, rows: int, columns: int) -> None:
-        self._words = np.zeros(-(-rows * columns // 8), np.uint64)
-        self._last = rows * columns - 1
-        self.table: Bools = self._words.view(np.bool_)[: rows * columns].reshape(rows, columns)
-
-    def places(self, apart: int) -> list[Ints]:
-        """Places around every flag that is set, counted through the table.
-
-        Each array has one place for each eight with a flag among them; together they leave no
-        stretch of `apart` places out.
-        """
-        first = np.flatnonzero(self._words) * 8
-        offsets = [*range(0, 7, min(apart, 7)), 7]
-        return [np.minimum(first + offset, self._last) for offset in offsets]
+    return Peaks(np.zeros((blocks, channels)), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
 
 
 class TruePeakMeter:
@@ -105,103 +79,88 @@ class TruePeakMeter:
 
     def __init__(self, grid: Grid, *, channels: int, limit: float, from_silence: bool = True) -> None:
         self.limit = limit
-        self._edge_frames = 0 if from_silence else PAST_FRAMES
+        self._edge_frames = 0 if from_silence else EDGE_FRAMES
         self._channels = channels
-        self._points = interpolation(grid, channels=channels)
-        self._factor = self._points.between + 1
-        self._share = np.float32(1.0 / largest_rise(self._factor))
-        self._peaks: Float32s = np.empty(0, np.float32)
+        self._factor = oversampling(grid.rate_hz)
+        self._points = Interpolation(self._factor)
+        self._places = PeakPlaces(grid, channels=channels, factor=self._factor)
+        self._share = 1.0 / largest_rise(self._factor)
+        self._heights: Float32s = np.empty((0, self._points.width), np.float32)
 
     def reset(self, *, from_silence: bool = True) -> None:
         """As a new object."""
-        self._points.reset()
-        self._edge_frames = 0 if from_silence else PAST_FRAMES
+        self._edge_frames = 0 if from_silence else EDGE_FRAMES
 
     def process(self, window: Window, *, blocks: int) -> Peaks:
         """Peaks of the newest frames in the window, which are `blocks` blocks of one length."""
-        points = self._points
-        points.begin(window, blocks=blocks, strip_blocks=_STRIP_BLOCKS)
-        self._reserve(blocks * self._channels)
-        for first in range(0, blocks, _STRIP_BLOCKS):
-            self._look_at(first, min(_STRIP_BLOCKS, blocks - first))
-        found = self._read(self._lines(), window.frames // blocks)
-        points.end()
+        frames = window.frames // blocks
+        source = window.planar(PAST_FRAMES)
+        padded = max(frames, LINE_FRAMES)
+        if padded > frames:  # the last few frames of all
+            source = np.concatenate([source, np.zeros((self._channels, padded - frames), np.float32)], axis=1)
+        rows, first = self._places.lines(source, blocks=blocks, frames=padded, limit=self.limit)
+        found = self._read(source, rows, first, blocks=blocks, frames=frames)
         self._edge_frames = max(0, self._edge_frames - window.frames)
         return found
 
-    def _reserve(self, rows: int) -> None:
-        if len(self._peaks) != rows:
-            self._peaks = np.empty(rows, np.float32)
-            self._threshold = np.empty((rows, 1), np.float32)
-            self._near = [_Flags(rows, self._points.lines * span) for span in self._points.spans]
-
-    def _look_at(self, first: int, blocks: int) -> None:
-        """Highest point of each row (block and channel) of a strip, and where a peak may be."""
-        rows = slice(first * self._channels, (first + blocks) * self._channels)
-        tables = self._points.heights_of(first, blocks)
-        peaks = np.maximum.reduce([table.max(axis=1) for table in tables], out=self._peaks[rows])
-        if self._edge_frames and first == 0:
-            # The points that count are found in the lines then; this is low enough to find them.
-            samples = self._points.forward[0, :, :, LEFT_FRAMES : LEFT_FRAMES + self._points.group]
-            peaks[: self._channels] = np.abs(samples).max(axis=(1, 2))
-        threshold = self._threshold[rows]
-        threshold[:, 0] = self._low_enough(peaks)
-        for table, near in zip(tables, self._near, strict=True):
-            np.greater_equal(table, threshold, out=near.table[rows])
-
-    def _lines(self) -> Ints:
-        """The lines in which a peak may be, counted through all rows."""
-        marked = np.zeros(len(self._peaks) * self._points.lines, np.bool_)
-        for near, span in zip(self._near, self._points.spans, strict=True):
-            for place in near.places(span):
-                marked[place // span] = True
-        return np.flatnonzero(marked)
-
-    def _low_enough(self, peaks: Float32s) -> Float32s:
-        """Height from which a point may lie next to the peak of its row, or is an over."""
-        near = peaks * self._share
-        low = np.where(peaks > self.limit, np.minimum(near, np.float32(self.limit)), near)
-        return np.where(peaks > 0.0, low, np.float32(np.inf))
-
-    def _read(self, lines: Ints, frames: int) -> Peaks:
+    def _read(self, source: Float32s, rows: Ints, first: Ints, *, blocks: int, frames: int) -> Peaks:
         """Peaks and overs from the lines where they may be."""
-        points, channels = self._points, self._channels
-        rows = lines // points.lines
-        # The last point before the line, then samples and the points between them, one sample after it.
-        wave = points.waves(lines)
-        width = wave.shape[1]
-        heights = np.abs(wave)
-        place = np.flatnonzero(heights >= self._threshold[rows])
+        channels, factor = self._channels, self._factor
+        if len(rows) == 0:
+            return no_peaks(channels, blocks=blocks)
+        block = rows // channels
+        wave = self._points.waves(source, rows - block * channels, block * frames + first)
+        if len(self._heights) < len(wave):
+            self._heights = np.empty_like(wave)
+        heights = np.abs(wave, out=self._heights[: len(wave)])
+        before, behind = heights[:, 0].copy(), heights[:, -1].copy()
+        heights[:, 0] = heights[:, -1] = 0.0  # the neighbours' points are not of this row
+        self._leave_out(heights, rows, first, frames)
+        begin = np.concatenate([_FIRST, np.flatnonzero(rows[1:] != rows[:-1]) + 1])
+        width = self._points.width
+        peaks = np.zeros(blocks * channels, np.float32)
+        peaks[rows[begin]] = np.maximum.reduceat(heights.reshape(-1), begin * width)
+        place = np.flatnonzero(heights >= self._low_enough(peaks)[rows][:, None])
+        heights[:, 0], heights[:, -1] = before, behind
         line = place // width
         step = place - line * width - 1
-        frame = (lines - rows * points.lines)[line] * points.group + step // self._factor
-        # What comes after the block may stand in its last line.
-        is_own = (step >= 0) & (step < width - 2) & (frame < frames)
-        if self._edge_frames:
-            is_own &= (rows[line] >= channels) | (frame >= self._edge_frames) | (step % self._factor == 0)
-        place, line, frame = place[is_own], line[is_own], frame[is_own]
+        frame = first[line] + step // factor
         wave, heights = wave.reshape(-1), heights.reshape(-1)
         height = heights[place]
         # Strict on one side: a plateau gives one point, not all of them.
         is_top = np.flatnonzero((height > heights[place - 1]) & (height >= heights[place + 1]))
-        amplitudes = self._peaks.astype(np.float64)
         if self._edge_frames:
-            np.maximum.at(amplitudes, rows[line], height)
             # The neighbours of these are not known.
             is_top = is_top[(rows[line[is_top]] >= channels) | (frame[is_top] > self._edge_frames)]
-        before, middle, after = (wave[place[is_top] + k].astype(np.float64) for k in (-1, 0, 1))
-        fitted = sine_peaks(before, middle, after, factor=self._factor).astype(np.float32)
+        left, middle, right = (wave[place[is_top] + k].astype(np.float64) for k in (-1, 0, 1))
+        fitted = sine_peaks(left, middle, right, factor=factor).astype(np.float32)
         height[is_top] = fitted
+        amplitudes = peaks.astype(np.float64)
         np.maximum.at(amplitudes, rows[line[is_top]], fitted)
         is_over = np.flatnonzero(height > np.float64(self.limit))
         row = rows[line[is_over]]
-        block = row // channels
         return Peaks(
             amplitudes.reshape(-1, channels),
-            block * frames + frame[is_over] - LAG_FRAMES,
-            row - block * channels,
+            row // channels * frames + frame[is_over] - LAG_FRAMES,
+            row % channels,
             height[is_over].astype(np.float64),
         )
+
+    def _leave_out(self, heights: Float32s, rows: Ints, first: Ints, frames: int) -> None:
+        """Set to zero what is not to be read: frames behind the block, and points next to an edge."""
+        if frames < LINE_FRAMES:
+            heights[:, 1 + frames * self._factor :] = 0.0
+        if self._edge_frames:
+            steps = np.arange(self._points.width) - 1
+            frame = first[:, None] + steps // self._factor
+            is_point = steps % self._factor != 0
+            heights[(rows < self._channels)[:, None] & (frame < self._edge_frames) & is_point] = 0.0
+
+    def _low_enough(self, peaks: Float32s) -> Float32s:
+        """Height from which a point may lie next to the peak of its row, or is an over."""
+        near = peaks * self._share
+        low = np.where(peaks > self.limit, np.minimum(near, self.limit), near)
+        return np.where(peaks > 0.0, low, np.inf).astype(np.float32)
 
     def finish(self, window: Window, *, goes_on: bool = False) -> Peaks:
         """The last peaks, of the `LAG_FRAMES` newest frames.
