@@ -21,6 +21,11 @@ JOURNAL_FILE: Final = "journal.db"
 COMPANIONS: Final = ("", "-wal", "-shm")
 """The files that belong together; what SQLite has not yet put in the first stands in the second."""
 
+_MAGIC: Final = b"SQLite format 3\0"
+"""How every database of SQLite begins. SQLite, "Database File Format", 1.3.1; from memory."""
+
+_UNREADABLE: Final = "cannot be read as a journal"
+
 PATIENCE_S: Final = 5.0
 """A command waits so long for another program that is writing."""
 
@@ -61,7 +66,7 @@ def connect(path: Path, *, patience_s: float = PATIENCE_S) -> tuple[sqlite3.Conn
                     raise
                 if _identity(path) != before:  # another program has set it aside meanwhile
                     continue
-                why = str(error) if isinstance(error, _CannotBeUsed) else "cannot be read as a journal"
+                why = str(error) if isinstance(error, _CannotBeUsed) else _UNREADABLE
                 kept_as = set_aside(path).name
                 notes.append(f"{path} {why}; it is kept as {kept_as}, and a new journal was begun")
     except (sqlite3.Error, OSError) as error:
@@ -119,6 +124,7 @@ def _identity(path: Path) -> int | None:
 
 
 def _opened(path: Path, patience_s: float, notes: list[str]) -> sqlite3.Connection:
+    _look_at_beginning(path)
     connection = sqlite3.connect(path, timeout=patience_s, isolation_level=None)
     try:
         version = _version_of_ours(connection)
@@ -137,6 +143,14 @@ def _opened(path: Path, patience_s: float, notes: list[str]) -> sqlite3.Connecti
     except BaseException:
         connection.close()
         raise
+
+
+def _look_at_beginning(path: Path) -> None:
+    """SQLite takes a file of a few bytes for an empty one, and would write over it."""
+    if path.exists():
+        with path.open("rb") as file:
+            if file.read(len(_MAGIC)) not in (b"", _MAGIC):
+                raise _CannotBeUsed(_UNREADABLE)
 
 
 def _use_wal(connection: sqlite3.Connection, patience_s: float) -> None:
