@@ -109,7 +109,7 @@ def test_time_counts_from_the_beginning_of_each_pass(started):
             assert kept.seconds == pytest.approx(3.65, abs=0.06)  # M holds 0.3 s before and behind
             assert kept.is_ended
             assert kept.integrated_lufs == pytest.approx(
-                summarise(rows_of(loud), rate_hz=RATE_HZ, channels=2).integrated_lufs, abs=0.3
+                summarise(rows_of(loud), rate_hz=RATE_HZ, channels=2).integrated_lufs, abs=0.5
             )
 
 
@@ -139,7 +139,9 @@ def test_nobody_waits_for_a_journal_that_is_locked(started, said):
     assert len(said) == 2
 
 
-def test_a_full_disk_is_said_once_and_what_waited_is_written_when_there_is_room(started, said, monkeypatch):
+def test_a_full_disk_is_said_once_and_what_waited_is_written_when_there_is_room(
+    quickly, said, monkeypatch, caplog
+):
     rows = heard_rows(70.0)
     most_pages = [20]  # a disk of 80 kB
     connect = store.opening.connect
@@ -150,6 +152,8 @@ def test_a_full_disk_is_said_once_and_what_waited_is_written_when_there_is_room(
         return connection, notes
 
     monkeypatch.setattr(store.opening, "connect", connect_on_small_disk)
+    started = JournalWriter(on_problem=said.append)
+    started.start()
     one = hear(started, rows[:20])
     until(lambda: [len(kept) for kept in everything_kept()] == [20])
     hear(started, rows[20:], one)
