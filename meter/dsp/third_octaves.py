@@ -82,6 +82,12 @@ def _window(frames: int, rate_hz: int) -> Floats:
 
 def _between(powers: Floats, edges_hz: Floats, bin_hz: float) -> Floats:
     """Power between two edges; a bin is as wide as the distance to the next, half of it on each side."""
-    ends_hz = (np.arange(len(powers) + 1) - 0.5) * bin_hz
-    below = np.concatenate([[0.0], np.cumsum(powers)])
-    return np.asarray(np.diff(np.interp(edges_hz, ends_hz, below), axis=1)[:, 0], np.float64)
+    made = np.zeros(len(edges_hz))
+    for band, (low, high) in enumerate(np.minimum(edges_hz / bin_hz + 0.5, len(powers))):
+        first, last = int(low), min(int(high), len(powers) - 1)
+        part = powers[first : last + 1].copy()
+        if len(part):
+            part[-1] *= high - last
+            part[0] -= powers[first] * (low - first)
+            made[band] = part.sum()
+    return made

@@ -46,5 +46,5 @@ def nominal_hz(index: int) -> float:
 
 
 def indices() -> range:
-    """x of every band from nominal 20 Hz to 20 kHz."""
+    """Every band, from nominal 20 Hz to 20 kHz."""
     return range(FIRST_INDEX, LAST_INDEX + 1)

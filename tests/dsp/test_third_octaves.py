@@ -134,7 +134,8 @@ def test_channels_count_as_much_as_their_weights():
 def test_what_cannot_be_told_has_no_level():
     sound = np.random.default_rng(1).standard_normal((44_100, 1))
     powers = third_octave_powers(sound, rate_hz=44_100)
-    assert [iec.nominal_hz(x) for x, p in zip(iec.indices(), powers, strict=True) if math.isnan(p)] == [20_000]
+    untold = [iec.nominal_hz(x) for x, p in zip(iec.indices(), powers, strict=True) if math.isnan(p)]
+    assert untold == [20_000]
     short = third_octave_powers(sound[:4410], rate_hz=44_100)  # 100 ms: bands under 40 Hz wide
     untold = [iec.nominal_hz(x) for x, p in zip(iec.indices(), short, strict=True) if math.isnan(p)]
     assert untold == [*NOMINAL_HZ[: NOMINAL_HZ.index(200)], 20_000]
