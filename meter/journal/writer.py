@@ -246,9 +246,7 @@ class JournalWriter:
     def _open(self) -> Journal:
         self._journal = open_journal(self._folder, patience_s=PATIENCE_S)
         for note in self._journal.notes:
-            LOG.warning("%s", note)
-            if self._on_problem is not None:
-                self._on_problem(note)
+            self._tell(note)
         return self._journal
 
     def _begin(self) -> None:
@@ -285,11 +283,15 @@ class JournalWriter:
         before, self._problem = self._problem, problem
         if problem == before:
             return
-        if problem is not None:
-            LOG.warning("%s", problem)
-        if self._on_problem is not None:
-            again = "the journal is written again; what was heard meanwhile is in it"
-            self._on_problem(again if problem is None else problem)
+        again = "the journal is written again; what was heard meanwhile is in it"
+        self._tell(again if problem is None else problem)
+
+    def _tell(self, text: str) -> None:
+        if self._on_problem is None:
+            LOG.warning("%s", text)
+        else:
+            LOG.info("%s", text)  # a warning without a log would be printed, and said twice
+            self._on_problem(text)
 
 
 def _start_of(live_pass: LivePass, first_frame: int) -> PassStart:

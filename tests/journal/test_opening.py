@@ -206,9 +206,11 @@ def test_to_read_makes_nothing_new(tmp_path):
 def test_many_programs_that_begin_one_journal_at_once_all_can(tmp_path):
     code = (
         "import sys; from pathlib import Path; from meter.journal.store import open_journal\n"
-        "from tests.journal.rows import start\n"
+        "from meter.journal.records import PassStart\n"
+        "start = PassStart(began_unix_s=1.0, spec='system', name='all', rate_hz=8000, channels=2,\n"
+        "                  weights=(1.0, 1.0), crossover_hz=120.0, over_limit_dbtp=0.0)\n"
         "sys.stdin.read()\n"
-        "with open_journal(Path(sys.argv[1])) as journal: journal.begin_pass(start()); print(journal.notes)"
+        "with open_journal(Path(sys.argv[1])) as journal: journal.begin_pass(start); print(journal.notes)"
     )
     command = [sys.executable, "-c", code, str(tmp_path)]
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
