@@ -57,6 +57,16 @@ def test_passes_are_cut_while_they_come_as_they_are_cut_afterwards(stretches, da
     assert cut(rows, cuts) == cut_afterwards(rows)
 
 
+def test_a_pass_ends_after_as_many_quiet_soundings_as_afterwards():
+    counts = set()
+    for slots in range(44, 58):
+        rows = rows_with([(1.0, LOUD), (slots / 10, 0.0), (1.0, LOUD)])
+        passes = cut(rows)
+        assert passes == cut_afterwards(rows)
+        counts.add(len(passes))
+    assert counts == {1, 2}
+
+
 def test_silence_of_five_seconds_ends_a_pass_and_is_not_kept():
     passes = cut(rows_with([(2.0, LOUD), (8.0, 0.0), (2.0, LOUD)]))
     assert len(passes) == 2

@@ -1,5 +1,6 @@
 """Opening the journal: nothing there, an older one, a newer one, something else, a disk that refuses."""
 
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -96,6 +97,22 @@ def test_a_newer_journal_is_set_aside_whole(tmp_path):
     )
     with closing(sqlite3.connect(aside)) as kept:
         assert kept.execute("SELECT name FROM passes").fetchall() == [("of tomorrow",)]
+
+
+def test_what_a_killed_program_left_beside_it_goes_with_it(tmp_path):
+    (tmp_path / "running").mkdir()
+    (tmp_path / "killed").mkdir()
+    with open_journal(tmp_path / "running") as journal:
+        journal.begin_pass(start(name="in the log only"))
+        journal.rows_of(f"PRAGMA user_version = {VERSION + 1}")
+        for path in (tmp_path / "running").iterdir():  # as a kill at this moment leaves it
+            shutil.copy(path, tmp_path / "killed")
+    assert "journal.db-wal" in names_in(tmp_path / "killed")
+    with open_journal(tmp_path / "killed") as journal:
+        assert journal.passes() == []
+    (aside,) = (tmp_path / "killed").glob("journal-set-aside-*.db")
+    with closing(sqlite3.connect(aside)) as kept:
+        assert kept.execute("SELECT name FROM passes").fetchall() == [("in the log only",)]
 
 
 @pytest.mark.parametrize(
@@ -223,3 +240,11 @@ def test_many_programs_that_begin_one_journal_at_once_all_can(tmp_path):
     assert names_in(tmp_path) == ["journal.db"]
     with read_journal(tmp_path) as journal:
         assert len(journal.passes()) == 4
+
+
+def test_the_files_of_a_journal_are_set_aside_together(tmp_path):
+    for ending in ("", "-wal", "-shm"):
+        (tmp_path / f"journal.db{ending}").write_text(f"this is {ending}")
+    to = opening.set_aside(tmp_path / "journal.db")
+    assert names_in(tmp_path) == sorted(f"{to.name}{ending}" for ending in ("", "-wal", "-shm"))
+    assert to.with_name(f"{to.name}-wal").read_text() == "this is -wal"

@@ -114,6 +114,14 @@ def test_time_counts_from_the_beginning_of_each_pass(started):
             )
 
 
+def test_a_pass_that_has_ended_is_ended_in_the_journal_though_nothing_more_comes(started):
+    one = hear(started, heard_rows(3.0))
+    started.end_pass(one)
+    until(lambda: len(everything_kept()) == 1)
+    with read_journal() as journal:
+        until(lambda: journal.kept_pass(1).is_ended)
+
+
 @pytest.mark.parametrize("spec", ["demo", "file:/tunes/one.wav"])
 def test_the_demo_and_files_are_not_kept(started, spec):
     one = hear(started, heard_rows(3.0), live_pass(spec=spec))
