@@ -13,6 +13,7 @@ examples:
   leadline journal                     the passes that were heard
   leadline journal show 3 --target club
   leadline journal export 3 --csv      ten rows a second, for other programs
+  leadline journal compare 3           with the shelf, equally loud
   leadline journal keep 3 --name "my set opener"    onto the shelf, to compare with
   leadline journal delete 1 2          and `leadline journal undo` brings them back
 
@@ -60,6 +61,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     keep = action("keep", "put a pass on the shelf, to compare with", run_keep)
     keep.add_argument("number", type=int, metavar="N")
     keep.add_argument("--name", metavar="NAME", help='what to call it; "pass N" unless set')
+    compare = action("compare", "compare a pass with the shelf, equally loud", run_compare)
+    compare.add_argument("number", type=int, metavar="N")
+    some = "only these; all of them unless set"
+    compare.add_argument("--with", dest="names", nargs="+", default=[], metavar="NAME", help=some)
+    compare.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object")
 
 
 def run_list(args: argparse.Namespace) -> int:
@@ -143,8 +149,25 @@ def run_keep(args: argparse.Namespace) -> int:
     with open_journal() as journal:
         _say_notes(journal.notes)
         made = measure.of_pass(journal, journal.kept_pass(args.number), name=args.name)
-        store.add(journal, made)
-    _say(f"kept as {made.name!r}; it has no spectrum, as no audio of it was kept")
+        kept_as = store.add(journal, made)
+    _say(f"kept as {kept_as!r}; it has no spectrum, as no audio of it was kept")
+    return 0
+
+
+def run_compare(args: argparse.Namespace) -> int:
+    """Compare a pass with the shelf."""
+    from meter.journal.store import read_journal
+    from meter.shelf import measure, store, text
+    from meter.shelf.compare import compare
+
+    with read_journal() as journal:
+        _say_notes(journal.notes)
+        one = measure.of_pass(journal, journal.kept_pass(args.number))
+        found = compare(one, store.chosen(journal, args.names))
+    if args.json:
+        _say(json.dumps(text.comparison_object(found), allow_nan=False))
+    else:
+        _say(text.comparison_text(found))
     return 0
 
 

@@ -89,14 +89,14 @@ def run_add(args: argparse.Namespace) -> int:
         for name in args.files:
             try:
                 made = measure.of_file(name, name=args.name, progress=partial(line.show, name))
-                store.add(journal, made)
+                kept_as = store.add(journal, made)
             except MeterError as error:
                 line.clear()
                 say(f"error: {error}", sys.stderr)
                 failed = True
                 continue
             line.clear()
-            say(f"kept as {made.name!r}", sys.stdout)
+            say(f"kept as {kept_as!r}", sys.stdout)
         say(f"{len(store.items(journal))} on the shelf", sys.stdout)
     return 2 if failed else 0
 

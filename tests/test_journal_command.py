@@ -66,7 +66,7 @@ def test_a_pass_is_shown_as_a_file_is_with_what_was_found(number, capsys):
     assert text.startswith(f"pass {number}, 2023-11-1")
     assert "How loud?" in text
     assert "held against" in text
-    assert "  Found:\n  - " in text
+    assert "  Found:\n  * " in text
     assert "are lost in mono" in text
     made = json.loads(printed(capsys, "show", str(number), "--json"))
     assert made["type"] == "summary"
@@ -112,6 +112,26 @@ def test_a_pass_is_put_on_the_shelf(capsys):
     assert "kept as 'opener'" in printed(capsys, "keep", "1", "--name", "opener")
     assert main(["shelf"]) == 0
     assert "heard live, no spectrum" in capsys.readouterr().out
+
+
+@pytest.mark.usefixtures("kept")
+def test_a_pass_is_compared_with_the_shelf(capsys):
+    assert "there is no reference on the shelf" in printed_error(capsys, "compare", "1")
+    printed(capsys, "keep", "1", "--name", "opener")
+    assert 'pass 3 against "opener", equally loud' in printed(capsys, "compare", "3")
+    made = json.loads(printed(capsys, "compare", "2", "--with", "opener", "--json"))
+    assert made["bands"] == []
+    assert abs(made["trim_db"]) < 1.0
+
+
+def printed_error(capsys, *arguments):
+    assert main(["journal", *arguments]) == 2
+    return capsys.readouterr().err
+
+
+def test_a_number_beyond_all_numbers_is_no_pass(capsys):
+    for number in ("0", "99999999999999999999999"):
+        assert f"there is no pass {number} in the journal" in printed_error(capsys, "show", number)
 
 
 @pytest.mark.usefixtures("kept")

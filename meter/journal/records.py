@@ -12,6 +12,11 @@ STILL_HEARD_S: Final = 10.0
 """A pass without an end to which nothing came for so long was broken off."""
 
 
+def plain_name(name: str) -> str:
+    """A name in characters that can be kept and shown; another, as in a broken file name, becomes "?"."""
+    return "".join(one if one.isprintable() else "?" for one in name).strip()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassStart:
     """What is known of a pass when it begins; all of it as `LivePass` has it."""

@@ -28,6 +28,7 @@ from meter.journal.records import (
     KeptFinding,
     KeptPass,
     PassStart,
+    plain_name,
 )
 from meter.soundings import SOUNDING, Soundings, Summary, empty_soundings
 
@@ -117,8 +118,8 @@ class Journal:
                 "over_limit_dbtp, touched_unix_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     start.began_unix_s,
-                    start.spec,
-                    start.name,
+                    plain_name(start.spec),
+                    plain_name(start.name),
                     start.rate_hz,
                     start.channels,
                     json.dumps(start.weights),
@@ -207,7 +208,8 @@ class Journal:
             There is none of this number.
         """
         where = "id = ?" if also_deleted else "id = ? AND deletion IS NULL"
-        found = self.rows_of(f"SELECT {_PASS} FROM passes WHERE {where}", number)
+        is_a_number = 0 < number < 1 << 63
+        found = self.rows_of(f"SELECT {_PASS} FROM passes WHERE {where}", number) if is_a_number else []
         if not found:
             raise self._no_such(number)
         return _pass_from(found[0])

@@ -132,7 +132,7 @@ def pass_text(journal: Journal, kept: KeptPass, target: Target | None = None) ->
 
     text = block(checked_of(live_pass_of(journal, kept), kept, target))
     found = findings_of(journal, kept)
-    return "\n".join([text, *(("", "  Found:") if found else ()), *(f"  - {one.text}" for one in found)])
+    return "\n".join([text, *(("", "  Found:") if found else ()), *(f"  * {one.text}" for one in found)])
 
 
 def summary_object(journal: Journal, kept: KeptPass, target: Target | None = None) -> dict[str, Any]:

@@ -38,6 +38,9 @@ PATIENCE_S: Final = 0.5
 LAST_TRIES_S: Final = 5.0
 """At the end it is tried for so long."""
 
+STOP_WAIT_S: Final = 30.0
+"""A disk that does not answer holds nobody up for longer than this at the end."""
+
 MOST_WAITING_ROWS: Final = 6 * 3600 * SOUNDINGS_A_SECOND
 """Soundings that wait in memory for a journal that cannot be written: six hours, 35 MB."""
 
@@ -131,7 +134,10 @@ class JournalWriter:
             One sentence on what could not be written.
         """
         self._news.put(None)
-        self._thread.join()
+        self._thread.join(STOP_WAIT_S)
+        if self._thread.is_alive():
+            LOG.error("the journal's writer did not end within %g s; it is left behind", STOP_WAIT_S)
+            return f"{journal_path(self._folder)}: the disk does not answer; the end may be missing there"
         lost_s = self.unwritten_rows / SOUNDINGS_A_SECOND
         if lost_s == 0.0:
             return None

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from meter.errors import UsageError
+from meter.journal.records import plain_name
 from meter.journal.store import Journal
 from meter.shelf.reference import Reference, from_text, to_text
 
@@ -40,15 +41,20 @@ def chosen(journal: Journal, names: Sequence[str] = ()) -> list[Reference]:
     return [there[name] for name in names] if names else list(there.values())
 
 
-def add(journal: Journal, reference: Reference) -> None:
+def add(journal: Journal, reference: Reference) -> str:
     """Put a reference on the shelf.
+
+    Returns
+    -------
+    str
+        Its name there, which has no characters that cannot be shown.
 
     Raises
     ------
     UsageError
         Its name is empty or taken.
     """
-    name = reference.name.strip()
+    name = plain_name(reference.name)
     if not name:
         raise UsageError("an empty name came; expected one for the reference, such as --name 'deep one'")
     with journal.change() as connection:
@@ -61,6 +67,7 @@ def add(journal: Journal, reference: Reference) -> None:
             "INSERT INTO shelf (name, added_unix_s, data) VALUES (?, ?, ?)",
             (name, time.time(), to_text(reference)),
         )
+    return name
 
 
 def remove(journal: Journal, names: Sequence[str]) -> None:
@@ -102,11 +109,6 @@ def undo(journal: Journal) -> list[str]:
             back.append(free)
         connection.execute("DELETE FROM deletions WHERE id = ?", (last,))
         return back
-
-
-def renamed(reference: Reference, name: str | None) -> Reference:
-    """The same under another name, where one is given."""
-    return reference if name is None else replace(reference, name=name)
 
 
 def _is_taken(journal: Journal, name: str) -> bool:

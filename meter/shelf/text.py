@@ -71,7 +71,7 @@ def comparison_text(comparison: Comparison) -> str:
     else:
         lines += ["", "  No spectrum: a pass that was heard live keeps none, as no audio is kept."]
     said = band_sentences(comparison)
-    return "\n".join([*lines, *([""] if said else []), *(f"  - {text}" for text in said)])
+    return "\n".join([*lines, *([""] if said else []), *(f"  * {text}" for text in said)])
 
 
 def _number(value: float | None, *, plus: bool = False) -> str:

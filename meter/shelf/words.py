@@ -13,6 +13,9 @@ TOLD_DB: Final = 1.5
 
 MOST: Final = 3
 
+LARGEST_STEP_DB: Final = 3.0
+"""More is not advised at once, however large the difference. Common practice, no source."""
+
 _REGIONS: Final = (
     (60.0, "the sub", "a louder sub, or a note that lies there", "a quieter sub, or other notes"),
     (125.0, "the body of kick and bass", "a long or loud kick", "a short kick, or a high-pass set too high"),
@@ -95,9 +98,9 @@ def _sentence(group: Sequence[BandDifference], comparison: Comparison) -> str:
             f"{value_text(worst.highest_db, plus=True)} dB of their middle there)"
         )
     what = f"more of {name}, perhaps {more}" if is_more else f"less of {name}, perhaps {less}"
-    half = value_text(abs(worst.difference_db) / 2.0)
+    step = value_text(min(abs(worst.difference_db) / 2.0, LARGEST_STEP_DB))
     return (
         f"{value_text(worst.difference_db, plus=True)} dB at {where} in the loudest 30 s against {whose}, "
-        f"level-matched{spread}: {what}; try {half} dB {'less' if is_more else 'more'} there and listen "
+        f"level-matched{spread}: {what}; try {step} dB {'less' if is_more else 'more'} there and listen "
         "equally loud, or leave it if the tune is meant so"
     )

@@ -1,6 +1,9 @@
 """What goes into the journal comes out of it, and what was deleted comes back."""
 
 import math
+import shutil
+import tempfile
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -45,6 +48,45 @@ def test_a_pass_keeps_all_that_was_known_when_it_began():
     begun = start(weights=(1.0, 1.41), crossover_hz=90.5, over_limit_dbtp=-0.3, name="Lïne \N{BELL}")
     with journal_in_memory() as journal:
         assert journal.kept_pass(journal.begin_pass(begun)).start == begun
+
+
+def test_a_name_that_cannot_be_written_is_made_plain():
+    with journal_in_memory() as journal:
+        kept = journal.kept_pass(journal.begin_pass(start(spec="device:\udcff", name="a\udcffb")))
+        assert (kept.start.spec, kept.start.name) == ("device:?", "a?b")
+
+
+@settings(max_examples=25)
+@given(share=st.floats(0.0, 1.0))
+def test_after_a_kill_at_any_byte_a_pass_is_the_beginning_of_what_was_heard(share, killed_journal):
+    folder, rows = killed_journal
+    with tempfile.TemporaryDirectory() as name:
+        shutil.copy(folder / "journal.db", name)
+        log = (folder / "journal.db-wal").read_bytes()
+        (Path(name) / "journal.db-wal").write_bytes(log[: round(share * len(log))])
+        with open_journal(Path(name)) as journal:
+            assert journal.notes == []
+            for kept in journal.passes():
+                there = journal.rows(kept.number)
+                assert there.tobytes() == rows[: len(there)].tobytes()
+                assert kept.soundings == len(there)
+                assert share < 1.0 or len(there) == len(rows)
+
+
+@pytest.fixture(scope="module")
+def killed_journal(tmp_path_factory):
+    """The files of a journal to which was written, second by second, and that was never closed; what was."""
+    folder, killed = tmp_path_factory.mktemp("running"), tmp_path_factory.mktemp("killed")
+    open_journal(folder).close()
+    rows = any_rows(5, 700)
+    with open_journal(folder) as journal:
+        number = journal.begin_pass(start())
+        for at in range(0, 700, 10):
+            journal.add_rows(number, rows[at : at + 10])
+        for path in folder.iterdir():
+            shutil.copy(path, killed)
+    assert (killed / "journal.db-wal").stat().st_size > 1e5
+    return killed, rows
 
 
 def test_seconds_are_joined_to_minutes():

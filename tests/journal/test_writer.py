@@ -266,6 +266,25 @@ def test_the_engine_never_waits(quickly, monkeypatch, said):
     assert [kept.tobytes() for kept in everything_kept()] == [rows.tobytes()]
 
 
+def test_a_disk_that_does_not_answer_holds_nobody_up_at_the_end(quickly, monkeypatch, caplog):
+    held, opened = threading.Event(), threading.Event()
+
+    def open_slowly(*values, **more):
+        opened.set()
+        held.wait()
+        return open_journal(*values, **more)
+
+    monkeypatch.setattr(writer, "open_journal", open_slowly)
+    monkeypatch.setattr(writer, "STOP_WAIT_S", 0.05)
+    keeper = JournalWriter()
+    keeper.start()
+    opened.wait()
+    hear(keeper, heard_rows(3.0))
+    assert "the disk does not answer; the end may be missing there" in keeper.stop()
+    held.set()
+    keeper._thread.join()
+
+
 # --- other programs
 
 CHILD = """

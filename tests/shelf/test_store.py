@@ -51,6 +51,11 @@ def test_a_name_stands_for_one_reference(journal):
         store.add(journal, like("  "))
 
 
+def test_a_name_of_characters_that_cannot_be_shown_is_made_plain(journal):
+    assert store.add(journal, like("broken \udcff\nname")) == "broken ??name"
+    assert names(journal) == ["broken ??name"]
+
+
 def test_an_unknown_name_is_answered_with_those_there_are(journal):
     store.add(journal, like("one"))
     for ask in (store.chosen, store.remove):

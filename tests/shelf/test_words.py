@@ -50,6 +50,12 @@ def test_neighbours_are_one_sentence_and_a_change_of_side_is_two():
     assert "try 1.0 dB more" in second
 
 
+def test_more_than_three_decibels_are_never_advised():
+    (text,) = band_sentences(compare(like(bands={at(50): -16.8}), [PLAIN]))
+    assert text.startswith("-16.8 dB at 50 Hz")
+    assert "try 3.0 dB more there" in text
+
+
 def test_at_most_three_are_told_the_largest_first():
     bands = {at(25): 1.6, at(63): -4.0, at(315): 3.0, at(2000): 2.0, at(8000): -1.7}
     told = band_sentences(compare(like(bands=bands), [PLAIN]))
