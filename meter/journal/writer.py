@@ -1,7 +1,7 @@
 """Writes what is heard live into the journal, from a thread of its own.
 
 The engine only puts its soundings into a queue. A commit a second: a kill loses at most 2 s. What
-cannot be written waits in memory and is tried again every second, and it is said once why.
+cannot be written waits in memory and is tried again, and it is said once why.
 """
 
 from __future__ import annotations
@@ -22,21 +22,24 @@ from meter.errors import JournalError
 from meter.journal.cutting import Cutter, Piece
 from meter.journal.opening import journal_path, set_aside
 from meter.journal.problems import DAMAGED, kind_of
-from meter.journal.records import PassStart
+from meter.journal.records import KeptFinding, PassStart
 from meter.journal.replay import end_abandoned, findings_in, live_pass_of
 from meter.journal.store import Journal, open_journal
 from meter.live_pass import LivePass
-from meter.soundings import SOUNDINGS_A_SECOND, Soundings
+from meter.soundings import SOUNDINGS_A_SECOND, Soundings, empty_soundings
 from meter.targets import Target
 
 LOG: Final = logging.getLogger("meter.journal")
 
 COMMIT_S: Final = 1.0
 PATIENCE_S: Final = 0.5
-"""Another program that writes is waited for no longer at once; it is tried again a second later."""
+"""Another program that writes is waited for no longer at once; it is tried again later."""
 
 LAST_TRIES_S: Final = 5.0
 """At the end it is tried for so long."""
+
+LONGEST_PAUSE: Final = 30
+"""A journal that cannot be written is tried ever more seldom, at last after so many times `COMMIT_S`."""
 
 STOP_WAIT_S: Final = 30.0
 """A disk that does not answer holds nobody up for longer than this at the end."""
@@ -47,10 +50,12 @@ MOST_WAITING_ROWS: Final = 6 * 3600 * SOUNDINGS_A_SECOND
 
 @dataclass(slots=True)
 class _Waiting:
-    """A piece that was not written yet, with the pass that it begins."""
+    """Soundings of one pass that were not written yet; with `start` the pass begins with them."""
 
-    piece: Piece
     start: PassStart | None
+    parts: list[Soundings]
+    withheld_rows: int
+    ends: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +98,8 @@ class JournalWriter:
         self._live_pass: LivePass | None = None
         self._cutter: Cutter | None = None
         self._waiting: list[_Waiting] = []
+        self._waiting_rows = 0
+        self._pause_s = COMMIT_S
         self._number: int | None = None  # of the pass that is being written
         self._start: PassStart | None = None  # of the same
         self._ended: list[int] = []  # passes whose numbers and findings are to be written yet
@@ -138,6 +145,8 @@ class JournalWriter:
         if self._thread.is_alive():
             LOG.error("the journal's writer did not end within %g s; it is left behind", STOP_WAIT_S)
             return f"{journal_path(self._folder)}: the disk does not answer; the end may be missing there"
+        if self._is_broken:
+            return f"some of what was heard is not in the journal: {self._problem}"
         lost_s = self.unwritten_rows / SOUNDINGS_A_SECOND
         if lost_s == 0.0:
             return None
@@ -151,7 +160,7 @@ class JournalWriter:
     @property
     def unwritten_rows(self) -> int:
         """Soundings that wait for the journal, and those for which there was no room any more."""
-        return sum(len(one.piece.rows) for one in list(self._waiting)) + self._dropped_rows
+        return self._waiting_rows + self._dropped_rows
 
     # --- the writer's thread
 
@@ -159,7 +168,7 @@ class JournalWriter:
         try:
             self._try(self._begin)
             while not self._must_end:
-                self._gather(COMMIT_S)
+                self._gather(self._pause_s)
                 self._write()
             until_s = time.monotonic() + LAST_TRIES_S
             while (self._waiting or self._ended) and time.monotonic() < until_s:
@@ -204,28 +213,32 @@ class JournalWriter:
 
     def _keep(self, pieces: list[Piece]) -> None:
         """Remember what is to be written, with frames that count from the beginning of each pass."""
-        live_pass = self._live_pass
         for piece in pieces:
-            start = None
+            rows, start = piece.rows, None
             if piece.begins:
-                assert live_pass is not None
-                self._first_frame = int(piece.rows["start_frame"][0])
-                start = _start_of(live_pass, self._first_frame)
-            if self.unwritten_rows + len(piece.rows) - self._dropped_rows > MOST_WAITING_ROWS:
-                self._dropped_rows += len(piece.rows)
-                continue
-            piece.rows["start_frame"] -= self._first_frame
-            last = self._waiting[-1].piece if self._waiting else None
-            if last is not None and not (last.ends or piece.begins):
-                rows = np.concatenate([last.rows, piece.rows])
-                withheld = last.withheld_rows + piece.withheld_rows
-                self._waiting[-1].piece = Piece(rows, withheld, last.begins, piece.ends)
-            else:
-                self._waiting.append(_Waiting(piece, start))
+                assert self._live_pass is not None
+                self._first_frame = int(rows["start_frame"][0])
+                start = _start_of(self._live_pass, self._first_frame)
+            if self._waiting_rows + len(rows) > MOST_WAITING_ROWS:
+                self._dropped_rows += len(rows)
+                rows = empty_soundings()
+            rows["start_frame"] -= self._first_frame
+            self._waiting_rows += len(rows)
+            if start is not None or not self._waiting or self._waiting[-1].ends:
+                self._waiting.append(_Waiting(start, [], 0))
+            last = self._waiting[-1]
+            last.parts.append(rows)
+            last.withheld_rows += piece.withheld_rows
+            last.ends = piece.ends
 
     def _write(self) -> None:
-        if (self._waiting or self._ended) and self._try(self._write_waiting):
+        if not (self._waiting or self._ended):
+            return
+        if self._try(self._write_waiting):
+            self._pause_s = COMMIT_S
             self._say(None)
+        else:
+            self._pause_s = min(2.0 * self._pause_s, LONGEST_PAUSE * COMMIT_S)
 
     def _try(self, work: Callable[[], None]) -> bool:
         """Whether it could be done; where not, why is said, and the journal is opened anew next time."""
@@ -268,16 +281,24 @@ class JournalWriter:
                 assert start is not None, "a pass begins with its first piece"
                 if number is None or not journal.has_pass(number):
                     number = journal.begin_pass(start)
-                journal.add_rows(number, one.piece.rows, withheld_rows=one.piece.withheld_rows)
-                if one.piece.ends:
+                journal.add_rows(number, np.concatenate(one.parts), withheld_rows=one.withheld_rows)
+                if one.ends:
                     ended.append(number)
                     number = None
-        self._number, self._start, self._ended, self._waiting = number, start, ended, []
+        self._number, self._start, self._ended = number, start, ended
+        self._waiting, self._waiting_rows = [], 0
         # Outside, so that nobody waits for the journal while a long pass is summed up.
         while self._ended:
             live_pass = live_pass_of(journal, journal.kept_pass(self._ended[0], also_deleted=True))
-            journal.end_pass(live_pass.number, live_pass.summary(), findings_in(live_pass, self.target))
+            journal.end_pass(live_pass.number, live_pass.summary(), self._findings_in(live_pass))
             del self._ended[0]
+
+    def _findings_in(self, live_pass: LivePass) -> tuple[KeptFinding, ...]:
+        try:
+            return findings_in(live_pass, self.target)
+        except Exception:
+            LOG.exception("please report this: the findings of pass %d are missing", live_pass.number)
+            return ()
 
     def _close(self) -> None:
         if self._journal is not None:

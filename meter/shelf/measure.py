@@ -11,7 +11,7 @@ import numpy as np
 
 from meter.dsp.samples import clean
 from meter.errors import UsageError
-from meter.files import AudioFile, open_audio
+from meter.files import open_audio
 from meter.shelf.reference import Reference, reference_of
 from meter.soundings import Soundings, Summary
 from meter.units import Floats
@@ -43,9 +43,7 @@ def of_file(path: str | Path, *, name: str | None = None, progress: Progress | N
         It is silent: there is nothing to compare.
     """
     path = Path(path)
-    with open_audio(path) as audio:
-        rows = _measured(audio, progress)
-        summary = _summary(audio, rows)
+    rows, summary = _measured(path, progress)
     made_name = path.stem if name is None else name
     _refuse_silence(summary, str(path))
     return reference_of(summary, rows, name=made_name, origin="file", spectrum=_spectrum(path, summary))
@@ -78,31 +76,31 @@ def _refuse_silence(summary: Summary, what: str) -> None:
         )
 
 
-def _measured(audio: AudioFile, progress: Progress | None) -> Soundings:
+def _measured(path: Path, progress: Progress | None) -> tuple[Soundings, Summary]:
+    """The soundings of a file from beginning to end, and its numbers."""
     from meter.chain import Chain
-
-    chain = Chain(
-        rate_hz=audio.rate_hz,
-        channels=audio.channels,
-        weights=audio.weights,
-        over_limit_dbtp=0.0,
-        beside=True,
-    )
-    whole_s = None if audio.frames is None else audio.frames / audio.rate_hz
-    parts = []
-    with closing(chain):
-        for block in audio.blocks():
-            parts.append(chain.process(block))
-            if progress is not None:
-                progress(audio.frames_read / audio.rate_hz, whole_s)
-        parts.append(chain.flush())
-    return np.concatenate(parts)
-
-
-def _summary(audio: AudioFile, rows: Soundings) -> Summary:
     from meter.passes import summarise
 
-    return summarise(rows, rate_hz=audio.rate_hz, channels=audio.channels, weights=audio.weights)
+    with open_audio(path) as audio:
+        chain = Chain(
+            rate_hz=audio.rate_hz,
+            channels=audio.channels,
+            weights=audio.weights,
+            over_limit_dbtp=0.0,
+            beside=True,
+        )
+        whole_s = None if audio.frames is None else audio.frames / audio.rate_hz
+        parts = []
+        # Closed in this order, so that the reader has ended before the file is closed.
+        with closing(chain), closing(audio.blocks()) as blocks:
+            for block in blocks:
+                parts.append(chain.process(block))
+                if progress is not None:
+                    progress(audio.frames_read / audio.rate_hz, whole_s)
+            parts.append(chain.flush())
+        rows = np.concatenate(parts)
+        weights = audio.weights
+        return rows, summarise(rows, rate_hz=audio.rate_hz, channels=audio.channels, weights=weights)
 
 
 def _spectrum(path: Path, summary: Summary) -> Floats:

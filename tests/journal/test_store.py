@@ -248,6 +248,16 @@ def test_a_pass_that_was_broken_off_gets_its_numbers_and_one_that_is_heard_does_
         assert not second.is_ended
 
 
+def test_a_pass_that_was_broken_off_before_its_first_sounding_is_no_trouble():
+    clock = Clock()
+    with journal_in_memory(clock) as journal:
+        journal.begin_pass(start())
+        clock.now_s += 60.0
+        assert end_abandoned(journal) == 1
+        (kept,) = journal.passes()
+        assert (kept.is_ended, kept.seconds, kept.integrated_lufs) == (True, 0.0, None)
+
+
 def test_damaged_soundings_are_one_sentence():
     with journal_in_memory() as journal:
         number = journal.begin_pass(start())

@@ -217,6 +217,30 @@ def test_a_journal_that_is_damaged_while_it_is_written_is_set_aside_and_the_pass
         assert kept.execute("SELECT rows FROM passes").fetchall() == [(30,)]
 
 
+def test_what_cannot_be_found_because_of_a_mistake_does_not_stop_the_journal(started, monkeypatch, caplog):
+    def fail(live_pass, target):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(writer, "findings_in", fail)
+    rows = heard_rows(3.0)
+    started.end_pass(hear(started, rows))
+    assert started.stop() is None
+    assert [kept.tobytes() for kept in everything_kept()] == [rows.tobytes()]
+    assert "please report this: the findings of pass 1 are missing" in caplog.text
+
+
+def test_a_mistake_in_the_writer_is_said_and_what_is_missing_too(started, said, monkeypatch, caplog):
+    def fail(*values, **more):
+        raise ZeroDivisionError("a mistake")
+
+    monkeypatch.setattr(store.Journal, "add_rows", fail)
+    one = hear(started, heard_rows(3.0))
+    until(lambda: said)
+    hear(started, heard_rows(1.0), one)
+    assert said == ["the journal is not written any more (a mistake); please report it with the log"]
+    assert started.stop() == f"some of what was heard is not in the journal: {said[0]}"
+
+
 def test_a_pass_that_is_deleted_while_it_is_heard_can_come_back_whole(started):
     rows = heard_rows(4.0)
     one = hear(started, rows[:20])
@@ -243,7 +267,7 @@ def test_more_than_memory_should_hold_is_counted_as_not_written(quickly, said, t
         hear(keeper, rows[at : at + 10], one)
         time.sleep(0.03)
     assert keeper.stop().startswith("6.0 s of what was heard are not in the journal")
-    assert sum(len(waiting.piece.rows) for waiting in keeper._waiting) <= 25
+    assert 0 < sum(len(part) for waiting in keeper._waiting for part in waiting.parts) <= 25
 
 
 def test_the_engine_never_waits(quickly, monkeypatch, said):
