@@ -16,6 +16,7 @@ examples:
   leadline journal compare 3           with the shelf, equally loud
   leadline journal keep 3 --name "my set opener"    onto the shelf, to compare with
   leadline journal delete 1 2          and `leadline journal undo` brings them back
+  leadline journal delete 1 --for-good          at once, to make room on the disk
 
 What `leadline listen` hears live is kept: the numbers of every 100 ms, never audio. A pass ends after 5 s
 of silence, at a gap, a mark or another source. Files that were checked are kept only when they are
@@ -52,6 +53,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     show.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object")
     delete = action("delete", "take passes out of the journal; can be undone for 7 days", run_delete)
     delete.add_argument("numbers", nargs="+", type=int, metavar="N")
+    delete.add_argument(
+        "--for-good", action="store_true", help="at once, to make room on the disk; nothing brings them back"
+    )
     action("undo", "bring back what was deleted last", run_undo)
     export = action("export", "every sounding of a pass, ten a second", run_export)
     export.add_argument("number", type=int, metavar="N")
@@ -108,6 +112,10 @@ def run_delete(args: argparse.Namespace) -> int:
 
     with open_journal() as journal:
         _say_notes(journal.notes)
+        if args.for_good:
+            journal.delete_for_good(args.numbers)
+            _say(f"gone for good: {_numbers(args.numbers)}")
+            return 0
         journal.delete(args.numbers)
     _say(f"deleted: {_numbers(args.numbers)}; for 7 days `leadline journal undo` brings it back")
     return 0

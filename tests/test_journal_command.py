@@ -47,11 +47,12 @@ def test_without_a_journal_it_says_what_will_be_there_and_makes_none(capsys):
 def test_passes_are_listed_with_their_numbers_and_short_ones_only_when_asked_for(capsys):
     text = printed(capsys).splitlines()
     expected = summarise(LONG, rate_hz=8000, channels=2)
+    assert text.pop() == f"kept in {journal_path()}, {journal_path().stat().st_size / 1e6:.1f} MB"
     assert [line.split()[0] for line in text[2:-1]] == ["1", "3"]
     for value in (expected.integrated_lufs, expected.loudest_30s_lufs):
         assert all(f"{value:.1f}" in line for line in text[2:-1])
     assert text[-1] == "there is one under 10 s more; `leadline journal --all` lists them too"
-    assert len(printed(capsys, "--all").splitlines()) == 5
+    assert len(printed(capsys, "--all").splitlines()) == 6
     made = objects(printed(capsys, "--json"))
     assert [one["pass"] for one in made] == [1, 2, 3]
     assert made[0]["integrated_lufs"] == expected.integrated_lufs
@@ -105,6 +106,18 @@ def test_passes_are_deleted_and_brought_back(capsys):
     assert printed(capsys, "undo") == "back in the journal: passes 1, 3\n"
     assert printed(capsys, "undo") == "there is nothing to bring back\n"
     assert len(objects(printed(capsys, "--json"))) == 3
+
+
+@pytest.mark.usefixtures("kept")
+def test_what_is_deleted_for_good_makes_room_and_does_not_come_back(capsys):
+    before = journal_path().stat().st_size
+    printed(capsys, "delete", "1")
+    assert printed(capsys, "delete", "1", "3", "--for-good") == "gone for good: passes 1, 3\n"
+    assert journal_path().stat().st_size < before - 40_000
+    printed(capsys, "undo")
+    assert [one["pass"] for one in objects(printed(capsys, "--json"))] == [2]
+    assert main(["journal", "delete", "2", "9", "--for-good"]) == 2
+    assert [one["pass"] for one in objects(printed(capsys, "--json"))] == [2]
 
 
 @pytest.mark.usefixtures("kept")

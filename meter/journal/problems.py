@@ -14,8 +14,7 @@ _KINDS: Final = {
     sqlite3.SQLITE_LOCKED: "{path}: another part of the program is writing into the journal; try again",
     sqlite3.SQLITE_READONLY: "{path}: the journal can be read, but not written; allow it, or set "
     "LEADLINE_HOME to a folder that can be written",
-    sqlite3.SQLITE_FULL: "{path}: the disk that holds the journal is full; free some space, or delete old "
-    "passes with `leadline journal delete`",
+    sqlite3.SQLITE_FULL: "{path}: the disk that holds the journal is full; free some space on it",
     sqlite3.SQLITE_CANTOPEN: "{path}: the journal cannot be opened; let its folder be written, or set "
     "LEADLINE_HOME to one that can be",
     sqlite3.SQLITE_IOERR: "{path}: the disk did not read or write the journal; look at the disk, and at the "

@@ -11,7 +11,7 @@ import sqlite3
 import time
 import zlib
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final
@@ -270,6 +270,20 @@ class Journal:
                 "UPDATE passes SET deletion = ? WHERE id = ?", [(deletion, number) for number in numbers]
             )
 
+    def delete_for_good(self, numbers: Sequence[int]) -> None:
+        """Take passes out of the file at once, deleted ones too; nothing brings them back.
+
+        Raises
+        ------
+        UsageError
+            One of them is not there.
+        """
+        with self.change() as connection:
+            for number in numbers:
+                self.kept_pass(number, also_deleted=True)
+            connection.executemany("DELETE FROM passes WHERE id = ?", [(number,) for number in set(numbers)])
+        self._give_space_back()
+
     def undo(self) -> list[int]:
         """Bring back what was deleted last; the numbers of the passes, none when there is nothing."""
         with self.change() as connection:
@@ -307,7 +321,13 @@ class Journal:
                 for table in ("passes", "shelf"):
                     connection.execute(f"DELETE FROM {table} WHERE deletion = ?", (deletion,))
                 connection.execute("DELETE FROM deletions WHERE id = ?", (deletion,))
-        self.rows_of("PRAGMA incremental_vacuum")
+        self._give_space_back()
+
+    def _give_space_back(self) -> None:
+        """Make the file smaller; while others use it that waits for the next time."""
+        with suppress(sqlite3.OperationalError):
+            # As a script: alone, a pragma without columns is given up after its first page.
+            self._connection.executescript("PRAGMA incremental_vacuum; PRAGMA wal_checkpoint(TRUNCATE)")
 
     def _too_old_unix_s(self) -> float:
         return self._clock() - DAYS_TO_UNDO * 86_400.0

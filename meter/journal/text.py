@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -69,7 +70,13 @@ def list_text(journal: Journal, passes: Sequence[KeptPass], *, shows_all: bool) 
     if left_out:
         are = "is one" if left_out == 1 else f"are {left_out}"
         lines.append(f"there {are} under {SHORT_S:.0f} s more; `leadline journal --all` lists them too")
+    lines.append(f"kept in {journal.path}, {_bytes_of(journal.path) / 1e6:.1f} MB")
     return "\n".join(lines)
+
+
+def _bytes_of(path: Path) -> int:
+    """How much the journal takes on the disk."""
+    return sum(one.stat().st_size for one in (path, path.with_name(f"{path.name}-wal")) if one.exists())
 
 
 def line_text(kept: KeptPass, *, is_heard: bool = False) -> str:
