@@ -49,10 +49,10 @@ settings folder, for example:
   true_peak_dbtp = { max = -0.5 }
   fold_loss_db.below_crossover = { min = -1.0 }
 
-What was checked is not kept; "leadline shelf add FILE" keeps a file as a reference.
-
 exit status: 0 done, 1 a file is not inside its target (with --strict), 2 unusable arguments
 or a file that cannot be read; one bad file never stops the rest.
+
+What was checked is not kept; "leadline shelf add FILE" keeps a file as a reference.
 """
 
 
