@@ -121,6 +121,25 @@ def test_what_is_deleted_for_good_makes_room_and_does_not_come_back(capsys):
 
 
 @pytest.mark.usefixtures("kept")
+def test_what_was_deleted_for_good_does_not_stand_in_the_way_of_an_undo(capsys):
+    for arguments in (["1"], ["2"], ["2", "--for-good"]):
+        printed(capsys, "delete", *arguments)
+    assert printed(capsys, "undo") == "back in the journal: pass 1\n"
+    assert printed(capsys, "undo") == "there is nothing to bring back\n"
+
+
+@pytest.mark.usefixtures("kept")
+def test_a_damaged_pass_is_listed_and_can_be_deleted(capsys):
+    with open_journal() as journal:
+        journal.rows_of("UPDATE soundings SET data = x'00' WHERE pass = 3")
+    made = objects(printed(capsys, "--json"))
+    assert [one["integrated_lufs"] is None for one in made] == [False, False, True]
+    assert "the soundings of pass 3 are damaged; delete the pass" in printed_error(capsys, "show", "3")
+    printed(capsys, "delete", "3")
+    assert len(objects(printed(capsys, "--json"))) == 2
+
+
+@pytest.mark.usefixtures("kept")
 def test_a_pass_is_put_on_the_shelf(capsys):
     assert "kept as 'opener'" in printed(capsys, "keep", "1", "--name", "opener")
     assert main(["shelf"]) == 0

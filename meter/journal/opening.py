@@ -21,8 +21,8 @@ JOURNAL_FILE: Final = "journal.db"
 COMPANIONS: Final = ("", "-wal", "-shm")
 """The files that belong together; what SQLite has not yet put in the first stands in the second."""
 
-_MAGIC: Final = b"SQLite format 3\0"
-"""How every database of SQLite begins. SQLite, "Database File Format", 1.3.1; from memory."""
+_SMALLEST_BYTES: Final = 512
+"""A database has at least one page of so many bytes. SQLite, "Database File Format", 1.3.2; from memory."""
 
 _UNREADABLE: Final = "cannot be read as a journal"
 
@@ -124,7 +124,7 @@ def _identity(path: Path) -> int | None:
 
 
 def _opened(path: Path, patience_s: float, notes: list[str]) -> sqlite3.Connection:
-    _look_at_beginning(path)
+    _look_at_size(path)
     connection = sqlite3.connect(path, timeout=patience_s, isolation_level=None)
     try:
         version = _version_of_ours(connection)
@@ -145,12 +145,13 @@ def _opened(path: Path, patience_s: float, notes: list[str]) -> sqlite3.Connecti
         raise
 
 
-def _look_at_beginning(path: Path) -> None:
-    """SQLite takes a file of a few bytes for an empty one, and would write over it."""
-    if path.exists():
-        with path.open("rb") as file:
-            if file.read(len(_MAGIC)) not in (b"", _MAGIC):
-                raise _CannotBeUsed(_UNREADABLE)
+def _look_at_size(path: Path) -> None:
+    """SQLite takes a file of a few bytes for an empty one, and would write over it.
+
+    Its size only: to open and close it beside SQLite would let go of the locks of other threads.
+    """
+    if path.exists() and 0 < path.stat().st_size < _SMALLEST_BYTES:
+        raise _CannotBeUsed(_UNREADABLE)
 
 
 def _use_wal(connection: sqlite3.Connection, patience_s: float) -> None:

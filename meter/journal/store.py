@@ -305,8 +305,11 @@ class Journal:
 
     def last_deletion(self, what: str) -> int | None:
         """The newest deletion of "passes" or "shelf" that can be undone."""
+        assert what in ("passes", "shelf")
+        # Of which something is left: passes can also be deleted for good.
         found = self.rows_of(
-            "SELECT max(id) FROM deletions WHERE what = ? AND at_unix_s >= ?", what, self._too_old_unix_s()
+            f"SELECT max(d.id) FROM deletions d JOIN {what} t ON t.deletion = d.id WHERE d.at_unix_s >= ?",
+            self._too_old_unix_s(),
         )
         number: int | None = found[0][0]
         return number

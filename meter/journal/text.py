@@ -14,6 +14,7 @@ from typing import Any, Final
 import numpy as np
 
 from meter.check import Checked
+from meter.errors import JournalError
 from meter.journal.records import KeptFinding, KeptPass
 from meter.journal.replay import findings_in, live_pass_of, timeline_of
 from meter.journal.store import Journal
@@ -36,10 +37,16 @@ SERIES: Final = {
 
 
 def with_numbers(journal: Journal, kept: KeptPass) -> KeptPass:
-    """The pass with the numbers of its list entry, also while it has not ended."""
+    """The pass with the numbers of its list entry, also while it has not ended.
+
+    One that is damaged stays without: it must be listed to be deleted.
+    """
     if kept.is_ended:
         return kept
-    summary = live_pass_of(journal, kept).summary()
+    try:
+        summary = live_pass_of(journal, kept).summary()
+    except JournalError:
+        return kept
     return replace(
         kept,
         integrated_lufs=summary.integrated_lufs,

@@ -120,6 +120,8 @@ def test_what_a_killed_program_left_beside_it_goes_with_it(tmp_path):
     [
         (b"not a database, but long enough to look like one" * 40, "cannot be read as a journal"),
         (b"x", "cannot be read as a journal"),
+        (b"y" * 511, "cannot be read as a journal"),
+        (b"z" * 512, "cannot be read as a journal"),
         (b"SQLite format 3\0" + b"\xff" * 4080, "cannot be read as a journal"),
     ],
 )
