@@ -126,6 +126,8 @@ class Comparison:
         Makes its loudest 30 s as loud as the median of theirs.
     true_peak_after_dbtp : float or None
         Its true peak after that trim.
+    loudest_30s_at_s : float or None
+        Where its loudest 30 s begin; None where it is shorter and all of it stands in.
     differences : tuple of Difference
         Those that can be told.
     bands : tuple of BandDifference
@@ -136,6 +138,7 @@ class Comparison:
     references: tuple[str, ...]
     trim_db: float
     true_peak_after_dbtp: float | None
+    loudest_30s_at_s: float | None
     differences: tuple[Difference, ...]
     bands: tuple[BandDifference, ...]
 
@@ -187,6 +190,7 @@ def compare(one: Reference, shelf: Sequence[Reference]) -> Comparison:
         references=tuple(other.name for other in loud),
         trim_db=trim_db,
         true_peak_after_dbtp=None if peak is None else peak + trim_db,
+        loudest_30s_at_s=None if one.loudest_30s_is_whole else one.loudest_30s_at_s,
         differences=tuple(found for found in differences if found is not None),
         bands=_bands(one, loud),
     )

@@ -131,6 +131,7 @@ def comparison_object(comparison: Comparison) -> dict[str, Any]:
         "references": list(comparison.references),
         "trim_db": comparison.trim_db,
         "true_peak_after_trim_dbtp": comparison.true_peak_after_dbtp,
+        "loudest_30s_at_s": comparison.loudest_30s_at_s,
         "differences": {one.key: _difference_object(one) for one in comparison.differences},
         "bands": [
             {

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from meter.shelf.compare import BandDifference, Comparison
+from meter.soundings import as_text_time
 from meter.targets import value_text
 
 TOLD_DB: Final = 1.5
@@ -64,6 +65,11 @@ def hz_text(nominal_hz: float) -> str:
     return f"{nominal_hz:g} Hz" if nominal_hz < 1000.0 else f"{nominal_hz / 1000.0:g} kHz"
 
 
+def _place(comparison: Comparison) -> str:
+    at_s = comparison.loudest_30s_at_s
+    return "in all of it" if at_s is None else f"in the loudest 30 s (from {as_text_time(at_s)})"
+
+
 def _size(group: Sequence[BandDifference]) -> float:
     return max(abs(band.difference_db) for band in group)
 
@@ -100,7 +106,7 @@ def _sentence(group: Sequence[BandDifference], comparison: Comparison) -> str:
     what = f"more of {name}, perhaps {more}" if is_more else f"less of {name}, perhaps {less}"
     step = value_text(min(abs(worst.difference_db) / 2.0, LARGEST_STEP_DB))
     return (
-        f"{value_text(worst.difference_db, plus=True)} dB at {where} in the loudest 30 s against {whose}, "
+        f"{value_text(worst.difference_db, plus=True)} dB at {where} {_place(comparison)} against {whose}, "
         f"level-matched{spread}: {what}; try {step} dB {'less' if is_more else 'more'} there and listen "
         "equally loud, or leave it if the tune is meant so"
     )

@@ -35,19 +35,24 @@ def test_a_band_that_stands_out_is_told_with_the_spread_of_the_references():
     shelf = [like("a", bands={at(50): 0.8}), like("b", bands={at(50): -1.0}), like("c")]
     (text,) = band_sentences(compare(like(bands={at(50): 2.4}), shelf))
     assert text == (
-        "+2.4 dB at 50 Hz in the loudest 30 s against your 3 references, level-matched (they lie from -1.0 "
-        "to +0.8 dB of their middle there): more of the sub, perhaps a louder sub, or a note that lies "
-        "there; try 1.2 dB less there and listen equally loud, or leave it if the tune is meant so"
+        "+2.4 dB at 50 Hz in the loudest 30 s (from 1:00.0) against your 3 references, level-matched (they "
+        "lie from -1.0 to +0.8 dB of their middle there): more of the sub, perhaps a louder sub, or a note "
+        "that lies there; try 1.2 dB less there and listen equally loud, or leave it if the tune is meant so"
     )
 
 
 def test_neighbours_are_one_sentence_and_a_change_of_side_is_two():
     bands = {at(50): 2.0, at(63): 3.0, at(80): 1.6, at(100): -2.0}
     first, second = band_sentences(compare(like(bands=bands), [PLAIN]))
-    assert first.startswith('+3.0 dB at 63 Hz (50 Hz to 80 Hz) in the loudest 30 s against "plain"')
+    assert first.startswith("+3.0 dB at 63 Hz (50 Hz to 80 Hz) in the loudest 30 s (from 1:00.0) against")
     assert second.startswith("-2.0 dB at 100 Hz in the loudest 30 s")
     assert "less of the body of kick and bass" in second
     assert "try 1.0 dB more" in second
+
+
+def test_a_tune_shorter_than_thirty_seconds_is_told_whole():
+    (text,) = band_sentences(compare(like(bands={at(50): 2.0}, loudest_30s_is_whole=True), [PLAIN]))
+    assert text.startswith('+2.0 dB at 50 Hz in all of it against "plain", level-matched')
 
 
 def test_more_than_three_decibels_are_never_advised():
@@ -73,6 +78,7 @@ def test_little_and_what_some_reference_has_too_is_not_told():
 @pytest.mark.parametrize("side", [-4.0, 4.0])
 def test_every_band_has_words_and_no_number_is_without_unit(band, side):
     for text in sentences(compare(like(bands={band: side}, louder_db=1.0), [PLAIN])):
+        text = text.replace("(from 1:00.0)", "")
         for number in re.finditer(r"[+-]?\d+(\.\d+)?", text):
             after = text[number.end() :]
             assert re.match(r" (dB|Hz|kHz|s|dBTP)\b", after), (number.group(), text)
