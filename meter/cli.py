@@ -51,8 +51,6 @@ settings folder, for example:
 
 exit status: 0 done, 1 a file is not inside its target (with --strict), 2 unusable arguments
 or a file that cannot be read; one bad file never stops the rest.
-
-What was checked is not kept; "leadline shelf add FILE" keeps a file as a reference.
 """
 
 
