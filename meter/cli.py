@@ -12,7 +12,7 @@ import sys
 from collections.abc import Callable
 from typing import Final
 
-from meter import listen_command, window_command
+from meter import journal_command, listen_command, shelf_command, window_command
 from meter.arguments import add_crossover, crossover_from, pair_from
 from meter.errors import MeterError
 from meter.window_command import Window
@@ -35,6 +35,8 @@ examples:
   leadline listen --target club                  what the machine plays, live; Ctrl-C ends it
   leadline demo                                  the same on a tune with planted faults, without a sound
   leadline sources                               what can be listened to
+  leadline journal                               what was heard, pass by pass
+  leadline shelf compare tune.wav                against the records you admire, equally loud
   leadline prove                                 the published test signals, measured here and now
 """
 
@@ -121,6 +123,8 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     listen_command.add_demo_parser(commands)
     listen_command.add_parser(commands)
     _add_sources(commands)
+    journal_command.add_parser(commands)
+    shelf_command.add_parser(commands)
     return parser
 
 

@@ -21,6 +21,9 @@ sources: system (what the machine plays), device:NAME, file:PATH, demo; "leadlin
 Ctrl-C ends it and prints the summary of all that was heard. With --json there is one object a
 line: "sounding" ten a second, and "summary"; what is to be said of the source goes to standard error.
 
+What is heard live (system, device:NAME) is kept in the journal, pass by pass, without any audio:
+"leadline journal" lists it. Files and the demo can be measured again at any time and are not kept.
+
 exit status: 0 done, 2 unusable arguments or nothing was heard.
 """
 
@@ -45,6 +48,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     listen.add_argument("--target", metavar="NAME", help="hold what is heard against this target")
     add_crossover(listen)
     _add_common(listen)
+    listen.add_argument("--no-journal", action="store_true", help="keep nothing of it")
     listen.set_defaults(run=run)
 
 
@@ -91,6 +95,7 @@ def run(args: argparse.Namespace) -> int:
         crossover_hz=crossover_from(args.crossover),
         seconds=None if args.seconds is None else seconds_from(args.seconds),
         as_json=args.json,
+        keeps=not args.no_journal,
     )
 
 
@@ -137,11 +142,18 @@ def _listen(
     crossover_hz: float = 120.0,
     seconds: float | None = None,
     as_json: bool = False,
+    keeps: bool = False,
 ) -> int:
     from meter.capture.open import open_source
     from meter.listening import Listening
 
     source = open_source(spec, channels=pair)
     return Listening(
-        source, target=target, pair=pair, crossover_hz=crossover_hz, seconds=seconds, as_json=as_json
+        source,
+        target=target,
+        pair=pair,
+        crossover_hz=crossover_hz,
+        seconds=seconds,
+        as_json=as_json,
+        keeps=keeps and source.state().info.is_live,
     ).run()

@@ -23,6 +23,7 @@ from meter.check_text import block as summary_block
 from meter.console import say
 from meter.engine import Engine
 from meter.errors import SourceError
+from meter.journal.writer import JournalWriter
 from meter.live_json import sounding_object, summary_object
 from meter.live_pass import LivePass
 from meter.live_summary import heard
@@ -63,6 +64,8 @@ class Listening:
         As the user said.
     as_json : bool
         Objects instead of text.
+    keeps : bool
+        Whether what is heard live goes into the journal.
     """
 
     def __init__(
@@ -74,17 +77,20 @@ class Listening:
         crossover_hz: float = 120.0,
         seconds: float | None = None,
         as_json: bool = False,
+        keeps: bool = False,
     ) -> None:
         self._target, self._pair, self._seconds = target, pair, seconds
         # Its `put` may be called from a signal handler.
-        self._news: queue.SimpleQueue[Now | LivePass | type[Stop]] = queue.SimpleQueue()
+        self._news: queue.SimpleQueue[Now | LivePass | str | type[Stop]] = queue.SimpleQueue()
+        self._keeper = JournalWriter(target=target, on_problem=self._news.put) if keeps else None
+        self._is_json = as_json
         self._engine = Engine(
             source,
             target=target,
             crossover_hz=crossover_hz,
             seconds=seconds,
-            on_soundings=self._put_sounding if as_json else None,
-            on_pass=self._news.put,
+            on_soundings=self._put_sounding if as_json or keeps else None,
+            on_pass=self._put_pass,
             on_end=lambda now: self._news.put(Stop),
         )
         self._unwritten = 0
@@ -107,12 +113,17 @@ class Listening:
         """
         with _stopped_by_signals(self._ask_to_stop):
             self._engine.start()
+            if self._keeper is not None:
+                self._keeper.start()
             try:
                 self._last = self._engine.now
                 self._follow()
             finally:
                 self._engine.stop()
+                unkept = None if self._keeper is None else self._keeper.stop()
             self._show_rest()
+            if unkept is not None:
+                say(unkept, sys.stderr)
         if self._engine.failure is not None:
             raise self._engine.failure
         if self._passes == 0:
@@ -136,7 +147,7 @@ class Listening:
             self._take(news)
         say(f"the time is over: {sentence(self._last).text}", sys.stderr)
 
-    def _take(self, news: Now | LivePass | type[Stop] | None) -> None:
+    def _take(self, news: Now | LivePass | str | type[Stop] | None) -> None:
         if isinstance(news, LivePass):
             self._passes += 1
             state = self._engine.now.state
@@ -145,6 +156,9 @@ class Listening:
             self._form.show_pass(heard(news, target=self._target, pair=self._pair, note=note), news)
         elif isinstance(news, Now):
             self._form.show_sounding(news)
+        elif isinstance(news, str):
+            self._form.leave()
+            say(news, sys.stderr)
 
     def _show_rest(self) -> None:
         """What came while the engine was stopped; above all the last pass."""
@@ -176,10 +190,20 @@ class Listening:
     # --- called from other places than the main thread's loop
 
     def _put_sounding(self, rows: Soundings) -> None:
+        live_pass = self._engine.live_pass
+        if self._keeper is not None and live_pass is not None:
+            self._keeper.take(rows, live_pass)
+        if not self._is_json:
+            return
         if self._news.qsize() >= MOST_WAITING:
             self._unwritten += 1
         else:
             self._news.put(self._engine.now)
+
+    def _put_pass(self, live_pass: LivePass) -> None:
+        if self._keeper is not None:
+            self._keeper.end_pass(live_pass)
+        self._news.put(live_pass)
 
     def _ask_to_stop(self) -> None:
         self._is_asked_to_stop = True

@@ -1,0 +1,1 @@
+"""The journal: an embedded database that keeps passes, their soundings, findings, and the shelf."""

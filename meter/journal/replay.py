@@ -1,0 +1,91 @@
+"""A kept pass as it was when it was heard: its numbers, its timeline for the lanes, its findings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from meter.capture.records import SourceInfo
+from meter.journal.records import KeptFinding, KeptPass, PassStart
+from meter.live_pass import LivePass
+from meter.row_store import RowStore
+from meter.soundings import SOUNDING, SOUNDINGS_A_SECOND, Soundings, Summary
+from meter.targets import Target
+
+if TYPE_CHECKING:
+    from meter.journal.store import Journal
+    from meter.timeline import Timeline
+
+
+def pass_again(start: PassStart, rows: Soundings, *, number: int, withheld_rows: int = 0) -> LivePass:
+    """The pass in the form in which it was made."""
+    made = LivePass(
+        number=number,
+        info=SourceInfo(spec=start.spec, name=start.name, rate_hz=start.rate_hz, channels=start.channels),
+        rate_hz=start.rate_hz,
+        channels=start.channels,
+        weights=start.weights,
+        crossover_hz=start.crossover_hz,
+        over_limit_dbtp=start.over_limit_dbtp,
+        began_unix_s=start.began_unix_s,
+    )
+    made.add(rows, is_withheld=False)
+    made.withheld_rows = withheld_rows
+    return made
+
+
+def live_pass_of(journal: Journal, kept: KeptPass) -> LivePass:
+    """A pass of the journal in the form in which it was made."""
+    rows = journal.rows(kept.number)
+    return pass_again(kept.start, rows, number=kept.number, withheld_rows=kept.withheld_rows)
+
+
+def summary_of(journal: Journal, kept: KeptPass) -> Summary:
+    """The numbers of a kept pass, worked out again from its soundings."""
+    return live_pass_of(journal, kept).summary()
+
+
+def timeline_of(live_pass: LivePass) -> Timeline:
+    """The timeline of one pass, for lanes and findings."""
+    from meter.timeline import Timeline
+
+    timeline = Timeline(clock=lambda: live_pass.began_unix_s)
+    timeline.append(live_pass.store.rows(), live_pass)
+    return timeline
+
+
+def findings_in(live_pass: LivePass, target: Target | None = None) -> tuple[KeptFinding, ...]:
+    """What is to be found in a pass, in the order of time."""
+    from meter.findings.finder import Finder
+
+    timeline = timeline_of(live_pass)
+    _close(timeline, live_pass)
+    finder = Finder(target, live_pass.crossover_hz)
+    finder.take(timeline)
+    while finder.is_behind:
+        finder.take(timeline)
+    return tuple(
+        KeptFinding(kind=one.kind, at_s=one.at_s, severity=one.severity, text=one.text)
+        for one in finder.findings
+        if one.pass_number == live_pass.number
+    )
+
+
+def _close(timeline: Timeline, live_pass: LivePass) -> None:
+    """Let another pass begin, of one silent sounding: what goes on to the end of this one has ended then."""
+    after = replace(live_pass, number=live_pass.number + 1, store=RowStore(), gaps=[], holds=[])
+    row = np.zeros(1, SOUNDING)
+    row["frames"] = live_pass.rate_hz // SOUNDINGS_A_SECOND
+    after.add(row, is_withheld=False)
+    timeline.append(row, after)
+
+
+def end_abandoned(journal: Journal) -> int:
+    """Write the end of passes that were broken off, as by a power cut; how many there were."""
+    broken = [kept for kept in journal.passes() if not (kept.is_ended or journal.is_still_heard(kept))]
+    for kept in broken:
+        live_pass = live_pass_of(journal, kept)
+        journal.end_pass(kept.number, live_pass.summary(), findings_in(live_pass))
+    return len(broken)

@@ -1,0 +1,196 @@
+"""`leadline journal`: what was heard, pass by pass."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from typing import Any, Final
+
+EPILOG: Final = """\
+examples:
+  leadline journal                     the passes that were heard
+  leadline journal show 3 --target club
+  leadline journal export 3 --csv      ten rows a second, for other programs
+  leadline journal compare 3           with the shelf, equally loud
+  leadline journal keep 3 --name "my set opener"    onto the shelf, to compare with
+  leadline journal delete 1 2          and `leadline journal undo` brings them back
+  leadline journal delete 1 --for-good          at once, to make room on the disk
+
+What `leadline listen` hears live is kept: the numbers of every 100 ms, never audio. A pass ends after 5 s
+of silence, at a gap, a mark or another source. Files that were checked are kept only when they are
+put on the shelf (`leadline shelf add FILE`); the demo is not kept. What was deleted can be brought
+back for 7 days, then it is gone. LEADLINE_HOME moves the journal to another folder.
+
+exit status: 0 done, 2 unusable arguments, or a journal that cannot be read.
+"""
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add `journal` to the commands."""
+    journal = commands.add_parser(
+        "journal",
+        help="what was heard, pass by pass",
+        description="List, show, export and delete the passes that were heard.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    journal.add_argument("--json", action="store_true", help="one JSON object a line")
+    journal.add_argument("--all", action="store_true", help="list passes under 10 s too")
+    journal.set_defaults(run=run_list)
+    actions = journal.add_subparsers(title="what to do; without it the passes are listed", metavar="ACTION")
+
+    def action(name: str, text: str, run: Any) -> argparse.ArgumentParser:
+        made = actions.add_parser(name, help=text, description=text, allow_abbrev=False)
+        made.set_defaults(run=run)
+        return made
+
+    show = action("show", "everything about one pass", run_show)
+    show.add_argument("number", type=int, metavar="N")
+    show.add_argument("--target", metavar="NAME", help="hold it against this target")
+    show.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object")
+    delete = action("delete", "take passes out of the journal; can be undone for 7 days", run_delete)
+    delete.add_argument("numbers", nargs="+", type=int, metavar="N")
+    delete.add_argument(
+        "--for-good", action="store_true", help="at once, to make room on the disk; nothing brings them back"
+    )
+    action("undo", "bring back what was deleted last", run_undo)
+    export = action("export", "every sounding of a pass, ten a second", run_export)
+    export.add_argument("number", type=int, metavar="N")
+    form = export.add_mutually_exclusive_group(required=True)
+    form.add_argument("--csv", action="store_true", help="a table with a heading")
+    form.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object a line")
+    keep = action("keep", "put a pass on the shelf, to compare with", run_keep)
+    keep.add_argument("number", type=int, metavar="N")
+    keep.add_argument("--name", metavar="NAME", help='what to call it; "pass N" unless set')
+    compare = action("compare", "compare a pass with the shelf, equally loud", run_compare)
+    compare.add_argument("number", type=int, metavar="N")
+    some = "only these; all of them unless set"
+    compare.add_argument("--with", dest="names", nargs="+", default=[], metavar="NAME", help=some)
+    compare.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object")
+
+
+def run_list(args: argparse.Namespace) -> int:
+    """List the passes."""
+    from meter.journal import text
+    from meter.journal.store import read_journal
+
+    with read_journal() as journal:
+        _say_notes(journal.notes)
+        passes = [text.with_numbers(journal, kept) for kept in journal.passes()]
+        if args.json:
+            for kept in passes:
+                made = text.pass_object(kept, is_heard=journal.is_still_heard(kept))
+                _say(json.dumps(made, allow_nan=False))
+        else:
+            _say(text.list_text(journal, passes, shows_all=args.all))
+    return 0
+
+
+def run_show(args: argparse.Namespace) -> int:
+    """Show one pass."""
+    from meter.check_command import target_named
+    from meter.journal import text
+    from meter.journal.store import read_journal
+
+    target = target_named(args.target)
+    with read_journal() as journal:
+        _say_notes(journal.notes)
+        kept = journal.kept_pass(args.number)
+        if args.json:
+            _say(json.dumps(text.summary_object(journal, kept, target), allow_nan=False))
+        else:
+            _say(text.pass_text(journal, kept, target))
+    return 0
+
+
+def run_delete(args: argparse.Namespace) -> int:
+    """Delete passes."""
+    from meter.journal.store import open_journal
+
+    with open_journal() as journal:
+        _say_notes(journal.notes)
+        if args.for_good:
+            journal.delete_for_good(args.numbers)
+            _say(f"gone for good: {_numbers(args.numbers)}")
+            return 0
+        journal.delete(args.numbers)
+    _say(f"deleted: {_numbers(args.numbers)}; for 7 days `leadline journal undo` brings it back")
+    return 0
+
+
+def run_undo(args: argparse.Namespace) -> int:
+    """Bring back what was deleted last."""
+    from meter.journal.store import open_journal
+
+    with open_journal() as journal:
+        _say_notes(journal.notes)
+        back = journal.undo()
+    _say(f"back in the journal: {_numbers(back)}" if back else "there is nothing to bring back")
+    return 0
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Write every sounding of a pass."""
+    from meter.journal import text
+    from meter.journal.replay import live_pass_of
+    from meter.journal.store import read_journal
+
+    with read_journal() as journal:
+        _say_notes(journal.notes)
+        live_pass = live_pass_of(journal, journal.kept_pass(args.number))
+    if args.csv:
+        _say(text.csv_text(live_pass).rstrip("\n"))
+    else:
+        for made in text.sounding_objects(live_pass):
+            _say(json.dumps(made, allow_nan=False))
+    return 0
+
+
+def run_keep(args: argparse.Namespace) -> int:
+    """Put a pass on the shelf."""
+    from meter.journal.store import open_journal
+    from meter.shelf import measure, store
+
+    with open_journal() as journal:
+        _say_notes(journal.notes)
+        made = measure.of_pass(journal, journal.kept_pass(args.number), name=args.name)
+        kept_as = store.add(journal, made)
+    _say(f"kept as {kept_as!r}; it has no spectrum, as no audio of it was kept")
+    return 0
+
+
+def run_compare(args: argparse.Namespace) -> int:
+    """Compare a pass with the shelf."""
+    from meter.journal.store import read_journal
+    from meter.shelf import measure, store, text
+    from meter.shelf.compare import compare
+
+    with read_journal() as journal:
+        _say_notes(journal.notes)
+        one = measure.of_pass(journal, journal.kept_pass(args.number))
+        found = compare(one, store.chosen(journal, args.names))
+    if args.json:
+        _say(json.dumps(text.comparison_object(found), allow_nan=False))
+    else:
+        _say(text.comparison_text(found))
+    return 0
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    return f"pass{'es' * (len(numbers) > 1)} {', '.join(str(number) for number in numbers)}"
+
+
+def _say(text: str) -> None:
+    from meter.console import say
+
+    say(text, sys.stdout)
+
+
+def _say_notes(notes: Sequence[str]) -> None:
+    from meter.console import say
+
+    for note in notes:
+        say(note, sys.stderr)

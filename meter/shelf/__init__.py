@@ -1,0 +1,1 @@
+"""The shelf: passes that the user keeps as references, and the comparison with them at equal loudness."""
