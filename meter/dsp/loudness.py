@@ -66,6 +66,7 @@ class LoudnessMeter:
         self._run: Floats = np.empty(0)
         self._soundings = 0
         self._loudest: tuple[int, float, Floats] | None = None
+        self._loudest_lufs: tuple[Floats, float | None] | None = None
 
     def process(self, powers: Floats, bad: Bools) -> WindowMaxima:
         """Take the cells of whole soundings.
@@ -147,7 +148,11 @@ class LoudnessMeter:
         """First sounding of the loudest 30 s, and their gated loudness in LUFS."""
         if self._loudest is None:
             return None
-        return self._loudest[0], gating.gated_loudness_of_soundings(self._loudest[2])
+        first, _, soundings = self._loudest
+        if self._loudest_lufs is None or self._loudest_lufs[0] is not soundings:
+            # Asked for ten times a second, new only while the loudest 30 s are going on.
+            self._loudest_lufs = soundings, gating.gated_loudness_of_soundings(soundings)
+        return first, self._loudest_lufs[1]
 
 
 def _numbers(values: Floats) -> Floats:
