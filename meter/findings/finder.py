@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
+from meter.findings.collected import Collected
 from meter.findings.found import Found
 from meter.findings.records import Finding
-from meter.findings.shelf import Shelf
 from meter.findings.spots import SilenceFinder, overs_in
 from meter.findings.stretches import Bools, Stretch, StretchFinder, is_lower, loses_more_than
 from meter.live_pass import LivePass
@@ -50,7 +50,7 @@ class Finder:
     def __init__(self, target: Target | None = None, crossover_hz: float = 120.0) -> None:
         self._limits_db = mono_limits(target)
         self._cutter = PassCutter()
-        self._shelf = Shelf(crossover_hz, self._listed_number)
+        self._collected = Collected(crossover_hz, self._listed_number)
         self._run = 0
         self._slot = 0
         self._watch: _RunWatch | None = None
@@ -82,11 +82,11 @@ class Finder:
             self._run += 1
         self.is_behind = self._run < len(runs) and self._slot < slots
         still = [] if self._watch is None else self._watch.open
-        self.findings = self._shelf.findings(still)
+        self.findings = self._collected.findings(still)
 
     def _put(self, all_found: list[Found]) -> None:
         for found in all_found:
-            self._shelf.put(found)
+            self._collected.put(found)
 
     def _listed_number(self, slot: int) -> int:
         """The listed pass that has begun before a slot; 0 when none has."""
@@ -99,7 +99,7 @@ class Finder:
         told = self._gaps[1] if self._gaps[0] is live_pass else 0
         new = live_pass.gaps[told:]
         for gap in new:
-            self._shelf.put(_gap_found(run, gap))
+            self._collected.put(_gap_found(run, gap))
         self._gaps = live_pass, told + len(new)
 
 

@@ -30,7 +30,7 @@ Key = tuple[int, int, str]
 """The same, and the kind."""
 
 
-class Shelf:
+class Collected:
     """What was found so far, and may still grow.
 
     Parameters
