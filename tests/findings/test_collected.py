@@ -1,8 +1,8 @@
 import re
 
 from meter.chain import Chain
-from meter.findings.found import Found
 from meter.findings.collected import MOST, MOST_GROUPS, Collected
+from meter.findings.found import Found
 from tests.support.session import pass_of
 
 
