@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from meter.chain import Chain
 from meter.pass_cutter import QUIET_SLOTS, PassCutter
 from meter.passes import measure, summarise
+from meter.targets import value_text
 from meter.timeline import Timeline
 from tests.support.fake_source import FakeSource
 from tests.support.session import Clock, Session, pass_of, timeline_of
@@ -77,10 +78,10 @@ def test_silence_alone_is_no_pass():
 @pytest.mark.parametrize(
     ("what", "first", "second"),
     [
-        ("a gap", (0, 20), (21, None)),
-        ("a hold", (0, 20), (30, None)),
-        ("a mark", (0, 20), (20, None)),
-        ("another source", (0, 20), (20, None)),
+        ("a gap", (0, 20), (21, 41)),
+        ("a hold", (0, 20), (30, 50)),
+        ("a mark", (0, 20), (20, 40)),
+        ("another source", (0, 20), (20, 40)),
     ],
 )
 def test_it_ends_where_the_soundings_do_not_go_on(what, first, second):
@@ -98,6 +99,30 @@ def test_it_ends_where_the_soundings_do_not_go_on(what, first, second):
         session.turn_to(FakeSource(spec="device:other"))
     session.hear(noise(2.0, seed=3))
     assert places(cut(session.finish())) == [first, second]
+
+
+def test_it_ends_with_its_source_and_its_line_is_exact_then():
+    session, cutter = Session(), PassCutter()
+    for level_dbfs in (-20.0, -8.0):  # the loud end is under 5 % of it
+        session.hear(noise(30.0 if level_dbfs < -10.0 else 1.0, seed=1, level_dbfs=level_dbfs))
+        cutter.take(session.timeline)
+        stale = cutter.passes[0].one_line
+    assert cutter.passes[0].last_slot is None
+    cutter.take(session.finish())
+    (one,) = cutter.passes
+    summary = session.worker.live_pass.summary()
+    assert one.last_slot == 310
+    assert one.one_line == (
+        f"1  0:31  I {value_text(summary.integrated_lufs)}  TP {value_text(summary.true_peak_dbtp)}"
+    )
+    assert one.one_line != stale
+
+
+def test_a_mark_ends_it_before_anything_has_come_behind_it():
+    session = Session()
+    session.hear(noise(2.0, seed=1))
+    session.command("mark")
+    assert places(cut(session.timeline)) == [(0, 20)]
 
 
 def test_two_passes_never_share_a_sounding():

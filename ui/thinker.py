@@ -63,7 +63,7 @@ class Thinker:
         self._target: Any = _NONE_YET
         self._cutter: PassCutter | None = None
         self._finder: Finder | None = None
-        self._slots = -1
+        self._seen = (-1, -1)
         self._every_s = EVERY_S
         self._has_news = threading.Event()
         self._must_end = threading.Event()
@@ -111,16 +111,15 @@ class Thinker:
         from meter.findings import Finder
         from meter.pass_cutter import PassCutter
 
-        target, slots = self._wanted_target, self._timeline.slots
+        target, seen = self._wanted_target, (self._timeline.slots, self._timeline.ended)
         is_behind = self._finder is not None and self._finder.is_behind
-        if target is self._target and slots == self._slots and not is_behind:
+        if target is self._target and seen == self._seen and not is_behind:
             return
         if self._cutter is None:
             self._cutter = PassCutter()
         if self._finder is None or target is not self._target:
-            self._finder = Finder(target, self._crossover_hz)
-        self._target, self._slots = target, slots
-        self._cutter.take(self._timeline)
+            self._finder = Finder(target, self._crossover_hz, cutter=self._cutter)
+        self._target, self._seen = target, seen
         self._finder.take(self._timeline)
         found = Thoughts(
             passes=tuple(
