@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from meter.lanes import Flag, Lane
+from meter.shown import NOT_KNOWN, overs_unit
 from meter.soundings import as_text_time
 from meter.targets import value_text
 from meter.timeline import SLOTS_A_SECOND, Timeline
@@ -40,7 +41,7 @@ def moment_lines(timeline: Timeline, slot: int) -> list[str]:
     momentary, short_term = (_text(one[key]) for key in ("momentary_lufs", "short_term_lufs"))
     peak = f"true peak {_text(one['true_peak_dbtp'], plus=True)} dBTP"
     if one["overs"] >= 1.0:
-        peak += f", {one['overs']:.0f} over{'s' * (one['overs'] > 1)}"
+        peak += f", {one['overs']:.0f} {overs_unit(one['overs'])}"
     lines = [
         f"{as_text_time(at_s)} of pass {live_pass.number}, {live_pass.info.name}",
         f"M {momentary} LUFS, S {short_term} LUFS",
@@ -63,7 +64,7 @@ _KEYS: Final = (
 
 
 def _text(value: float, *, decimals: int = 1, plus: bool = False) -> str:
-    return "--" if math.isnan(value) else value_text(value, decimals=decimals, plus=plus)
+    return NOT_KNOWN if math.isnan(value) else value_text(value, decimals=decimals, plus=plus)
 
 
 def _why_nothing(timeline: Timeline, slot: int) -> str:
@@ -91,7 +92,7 @@ def spoken(timeline: Timeline | None, lane: Lane, flags: Sequence[Flag] = ()) ->
 
 
 def _flag_words(flag: Flag) -> str:
-    value = "not known" if flag.value_text == "--" else flag.value_text
+    value = "not known" if flag.value_text == NOT_KNOWN else flag.value_text
     words = " ".join(part for part in (flag.name, value, flag.unit) if part)
     return f"{words}, {flag.word}" if flag.word else words
 
