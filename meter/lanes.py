@@ -21,7 +21,8 @@ class LaneSeries:
     ----------
     key : str
         Of `meter.timeline.KEYS`.
-    label : str
+    label, short : str
+        Its name, and one for little room.
     role : str
         "main": the line that the flag rides on; "beside": thinner; "marks": a mark at each slot
         that is not 0.
@@ -30,6 +31,7 @@ class LaneSeries:
     key: str
     label: str
     role: str
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,8 +108,8 @@ LANES: Final = (
         highest=0.0,
         ticks=(-24.0, -18.0, -12.0, -6.0, 0.0),
         series=(
-            LaneSeries(key="short_term_lufs", label="S short-term", role="main"),
-            LaneSeries(key="momentary_lufs", label="M momentary", role="beside"),
+            LaneSeries(key="short_term_lufs", label="S short-term", short="S", role="main"),
+            LaneSeries(key="momentary_lufs", label="M momentary", short="M", role="beside"),
         ),
     ),
     Lane(
@@ -139,10 +141,10 @@ LANES: Final = (
         highest=0.0,
         ticks=(-12.0, -9.0, -6.0, -3.0, 0.0),
         series=(
-            LaneSeries(key="fold_below_crossover", label="below the crossover", role="main"),
-            LaneSeries(key="fold_20-60", label="20 to 60 Hz", role="beside"),
-            LaneSeries(key="fold_60-120", label="60 to 120 Hz", role="beside"),
-            LaneSeries(key="fold_120-250", label="120 to 250 Hz", role="beside"),
+            LaneSeries(key="fold_below_crossover", label="below the crossover", short="low", role="main"),
+            LaneSeries(key="fold_20-60", label="20 to 60 Hz", short="20-60", role="beside"),
+            LaneSeries(key="fold_60-120", label="60 to 120 Hz", short="60-120", role="beside"),
+            LaneSeries(key="fold_120-250", label="120 to 250 Hz", short="120-250 Hz", role="beside"),
         ),
     ),
 )

@@ -32,7 +32,8 @@ class Shown:
     text : str
         Without its unit; `NOT_KNOWN` where there is none.
     verdict : Verdict or None
-        None where nothing is asked of it, or verdicts are withheld; what is not shown is not judged.
+        None where nothing is asked of it, or verdicts are withheld; what is not shown is not judged. S
+        can only be over: under what is wanted of the whole it is neither that nor inside.
     """
 
     text: str = NOT_KNOWN
@@ -52,7 +53,10 @@ def shown(now: Now, key: str) -> Shown:
         return Shown()
     decimals = MEASURES[key].decimals if key in MEASURES else 1
     text = value_text(value, decimals=decimals, limit=_limit(now, key), plus=key in _SIGNED)
-    return Shown(text=text, verdict=now.verdicts.get(key))
+    verdict = now.verdicts.get(key)
+    if key == SHORT_TERM_KEY and verdict is Verdict.INSIDE and _is_under(now.target, value):
+        verdict = None
+    return Shown(text=text, verdict=verdict)
 
 
 def number(now: Now, key: str) -> float | None:
@@ -78,6 +82,11 @@ def loudness_limit(target: Target | None) -> tuple[str, Limit] | None:
     """The measure of loudness that a target asks first of what is heard live, and its limit."""
     limits = {} if target is None else target.limits_for(live=True)
     return next(((key, limits[key]) for key in LOUDNESS_KEYS if key in limits), None)
+
+
+def _is_under(target: Target | None, value: float) -> bool:
+    asked = loudness_limit(target)
+    return asked is not None and asked[1].min is not None and value < asked[1].min
 
 
 def _limit(now: Now, key: str) -> Limit | None:

@@ -225,7 +225,7 @@ class Timeline:
         elif live_pass is not before:
             is_mark = before.info is live_pass.info and before.rate_hz == live_pass.rate_hz
             if is_mark:
-                self._tell(slot, "mark", f"pass {live_pass.number} begins")
+                self._tell(slot, "mark", "marked")
             else:
                 self._tell(slot, "source", live_pass.info.name)
         for gap in live_pass.gaps[self._gaps_told :]:

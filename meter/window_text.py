@@ -119,7 +119,8 @@ def empty_state(now: Now) -> Empty | None:
     if found.kind is Kind.SILENCE:
         is_system = now.state.info.spec == "system"
         title = "Nothing is playing" if is_system else "It is silent"
-        return Empty(title=title, text=_whole(said), offers_demo=is_system, offers_source=True)
+        text = said.removeprefix(f"{title.lower()}: ")
+        return Empty(title=title, text=_whole(text), offers_demo=is_system, offers_source=True)
     return None
 
 

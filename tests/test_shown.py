@@ -6,7 +6,7 @@ from meter.capture.records import SourceStatus
 from meter.now import Now
 from meter.shown import BELOW, NOT_KNOWN, Shown, loudness_limit, number, overs_unit, recent_peak, shown
 from meter.target_file import shipped_targets
-from meter.targets import SHORT_TERM_KEY, Limit, Target, Verdict
+from meter.targets import SHORT_TERM_KEY, Limit, Target, Verdict, judge
 from tests.test_lanes import CLUB, RUNNING, music  # noqa: F401  # a fixture
 
 PASSING = (SHORT_TERM_KEY, "momentary_lufs", "correlation", BELOW, "fold_loss_db.20-60")
@@ -19,6 +19,17 @@ def test_a_number_is_shown_with_its_decimals_its_sign_and_its_verdict(music):  #
     assert shown(music, "momentary_lufs") == Shown(text="-6.1", verdict=None)
     # One decimal more where the rounded number would contradict the verdict.
     assert shown(music, SHORT_TERM_KEY) == Shown(text="-5.97", verdict=Verdict.OVER)
+
+
+def test_s_under_what_is_wanted_of_the_whole_is_not_called_inside(music):  # noqa: F811
+    def at(short_term_lufs):
+        reading = replace(music.reading, short_term_lufs=short_term_lufs)
+        verdicts = judge(CLUB, reading, live=True)
+        return shown(replace(music, reading=reading, verdicts=verdicts), SHORT_TERM_KEY)
+
+    assert at(-7.0) == Shown(text="-7.0", verdict=Verdict.INSIDE)
+    assert at(-8.0) == Shown(text="-8.0", verdict=Verdict.INSIDE)
+    assert at(-8.1) == Shown(text="-8.1", verdict=None)
 
 
 def test_before_anything_was_heard_nothing_is_known_or_judged():

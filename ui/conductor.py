@@ -176,7 +176,6 @@ class Conductor(QObject):
         window = self.window
         window.passes.set_passes(thoughts.passes)
         window.findings.set_findings(thoughts.findings)
-        window.show_has_findings(bool(thoughts.findings))
         self.going.take_passes()
 
     def _show_sentence(self) -> None:

@@ -56,7 +56,7 @@ def test_the_numbers_of_a_moment_are_those_of_its_sounding(heard):
     for slot in (40, 75, 100, 120):
         scene.window.lanes.moment_chosen.emit(slot)
         one, said = soundings[slot], scene.window.moment.lines.text()
-        assert f"M {text(one['momentary_lufs'])} LUFS, S {text(one['short_term_lufs'])} LUFS" in said
+        assert f"M {text(one['momentary_lufs'])} LUFS\nS {text(one['short_term_lufs'])} LUFS" in said
         peak = max(one["true_peak_dbtp"])
         assert f"true peak {text(peak, plus=True)} dBTP" in said
 
