@@ -137,7 +137,7 @@ def _kept() -> _Kept | None:
     """The file with the tune, made at the first call; None where none can be written."""
     tune = _made()
     try:
-        kept = _Kept(tempfile.TemporaryFile())
+        kept = _Kept(tempfile.TemporaryFile())  # noqa: SIM115  # closed with the program
         kept.write(tune)
         return kept
     except OSError:
