@@ -36,15 +36,14 @@ def moment_lines(timeline: Timeline, slot: int, *, pass_number: int | None = Non
         return [_why_nothing(timeline, slot)]
     live_pass, at_s = place
     one = {key: float(timeline.values(key, slot, slot + 1)[0]) for key in _KEYS}
-    peak = f"true peak {_text(one['true_peak_dbtp'], plus=True)} dBTP"
-    if one["overs"] >= 1.0:
-        peak += f", {one['overs']:.0f} {overs_unit(one['overs'])}"
     lines = [
         as_text_time(at_s) + ("" if pass_number is None else f", pass {pass_number}"),
         f"M {_text(one['momentary_lufs'])} LUFS",
         f"S {_text(one['short_term_lufs'])} LUFS",
-        peak,
+        f"true peak {_text(one['true_peak_dbtp'], plus=True)} dBTP",
     ]
+    if one["overs"] >= 1.0:
+        lines.append(f"{one['overs']:.0f} {overs_unit(one['overs'])} here")
     if live_pass.channels == 1:
         return [*lines, "one channel: nothing to compare"]
     lines += [f"r {_text(one['correlation'], decimals=2)} over 3 s", "lost in mono over 3 s:"]

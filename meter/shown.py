@@ -8,7 +8,7 @@ from typing import Final
 from meter.music_sentences import LOUDNESS_KEYS, short_term_ceiling_lufs
 from meter.now import Now
 from meter.soundings import Reading
-from meter.targets import MEASURES, SHORT_TERM_KEY, Limit, Target, Verdict, value_text
+from meter.targets import MEASURES, SHORT_TERM_KEY, Limit, Target, Verdict, value_text, verdict_on
 from meter.units import amplitude_to_db
 
 NOT_KNOWN: Final = "--"
@@ -52,8 +52,10 @@ def shown(now: Now, key: str) -> Shown:
     if value is None:
         return Shown()
     decimals = MEASURES[key].decimals if key in MEASURES else 1
-    text = value_text(value, decimals=decimals, limit=_limit(now, key), plus=key in _SIGNED)
-    verdict = now.verdicts.get(key)
+    verdict, limit = now.verdicts.get(key), _limit(now, key)
+    text = value_text(value, decimals=decimals, limit=limit, plus=key in _SIGNED)
+    if now.has_ended and verdict is Verdict.NOT_YET and limit is not None:
+        verdict = verdict_on(value, limit)  # nothing more will come
     if key == SHORT_TERM_KEY and verdict is Verdict.INSIDE and _is_under(now.target, value):
         verdict = None
     return Shown(text=text, verdict=verdict)

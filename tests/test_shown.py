@@ -32,6 +32,15 @@ def test_s_under_what_is_wanted_of_the_whole_is_not_called_inside(music):  # noq
     assert at(-8.1) == Shown(text="-8.1", verdict=None)
 
 
+def test_what_was_not_yet_loud_enough_is_under_when_nothing_more_will_come(music):  # noqa: F811
+    reading = replace(music.reading, loudest_30s_lufs=-15.2)
+    quiet = replace(music, reading=reading, verdicts=judge(CLUB, reading, live=True))
+    assert shown(quiet, "loudest_30s_lufs").verdict is Verdict.NOT_YET
+    ended = replace(quiet, has_ended=True)
+    assert shown(ended, "loudest_30s_lufs") == Shown(text="-15.2", verdict=Verdict.UNDER)
+    assert shown(replace(ended, verdicts={}), "loudest_30s_lufs").verdict is None  # withheld
+
+
 def test_before_anything_was_heard_nothing_is_known_or_judged():
     for key in (*PASSING, *STAYING):
         assert shown(Now(state=RUNNING, target=CLUB), key) == Shown(text=NOT_KNOWN, verdict=None)

@@ -9,7 +9,7 @@ from PyQt6.QtWidgets import QFrame, QScrollArea, QSizePolicy, QVBoxLayout, QWidg
 
 from ui.style import SPACE_PX, label, typeset
 
-LINES: Final = 10
+LINES: Final = 11
 """As many as `meter.moment` has for two channels."""
 
 HINT: Final = "Choose a finding, or a point in a lane: its numbers stand here."

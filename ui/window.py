@@ -20,6 +20,7 @@ from PyQt6.QtWidgets import (
     QWidget,
 )
 
+from ui import fonts
 from ui.bar import Bar, ViewRow
 from ui.choosers import SourceChooser, TargetChooser
 from ui.empty_card import EmptyCard
@@ -86,6 +87,7 @@ class MainWindow(QMainWindow):
         self.no_findings.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.slighter = QPushButton()
         self.slighter.setObjectName("link")
+        self.slighter.setFont(fonts.font(SMALL_PX))
         self.slighter.setCheckable(True)
         self.slighter.toggled.connect(self.findings.show_slight)
         self.findings.counted.connect(self._count_findings)
@@ -134,7 +136,9 @@ class MainWindow(QMainWindow):
         lower.setSpacing(4)
         head = QHBoxLayout()
         head.setSpacing(2 * SPACE_PX)
-        head.addWidget(heading("Findings"))
+        words = heading("Findings")
+        words.setMinimumHeight(self.slighter.sizeHint().height())  # nothing moves when that comes
+        head.addWidget(words)
         head.addWidget(self.slighter)
         head.addStretch(1)
         lower.addLayout(head)
