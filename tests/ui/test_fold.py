@@ -13,7 +13,7 @@ def whole(heights):
 
 
 def test_a_line_goes_through_the_highest_place_of_each_beat():
-    heights = np.full(COLUMNS * raster.FINE, 50.0)
+    heights = np.full(COLUMNS * raster.FINE, 100.0)
     heights[10 * raster.FINE :: 10 * raster.FINE] = np.arange(1, 64)  # at the beginning of each later beat
     calm = highest_of_each_beat(whole(heights), COLUMNS)[raster.MARGIN * raster.FINE :]
     middles = calm[5 * raster.FINE : 640 * raster.FINE : 10 * raster.FINE]
