@@ -80,11 +80,16 @@ class ListedPass:
             self._summed = stop, made
         return self._summed[1]
 
-    @property
-    def one_line(self) -> str:
-        """Number, length, I and true peak, for the list; of an open pass up to 5 % of its length old."""
+    def one_line(self, *, exactly: bool = False) -> str:
+        """Number, length, I and true peak, for the list.
+
+        Parameters
+        ----------
+        exactly : bool
+            Also of an open pass; otherwise its numbers may be up to 5 % of its length old.
+        """
         slots = self.stop_slot - self.first_slot
-        stale = 0 if self.last_slot is not None else int(slots * STALE_SHARE)
+        stale = 0 if exactly or self.last_slot is not None else int(slots * STALE_SHARE)
         summary = self._summary(self.stop_slot - stale)
         integrated, peak = (
             "--" if value is None else value_text(value)

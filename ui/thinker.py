@@ -20,6 +20,9 @@ EVERY_S: Final = 0.5
 IDLE_EVERY_S: Final = 5.0
 STOP_WAIT_S: Final = 5.0
 
+STILL_S: Final = 2.0
+"""When nothing has come for so long, because it is held or lost, the numbers are made exact."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassLine:
@@ -94,26 +97,26 @@ class Thinker:
         self._has_news.set()
 
     def _run(self) -> None:
-        has_failed = False
+        has_failed = is_exact = False
         while not self._must_end.is_set():
-            self._has_news.wait()
+            is_exact = not self._has_news.wait(None if is_exact else STILL_S)
             self._has_news.clear()
             try:
-                self.think()
+                self.think(exactly=is_exact)
             except Exception:
                 if not has_failed:
                     LOG.exception("please report this: passes and findings are not up to date")
                 has_failed = True
             self._must_end.wait(self._every_s)
 
-    def think(self) -> None:
-        """Take what is new. Called by the thread; by tests without one."""
+    def think(self, *, exactly: bool = False) -> None:
+        """Take what is new, or make what is known exact. Called by the thread; by tests without one."""
         from meter.findings import Finder
         from meter.pass_cutter import PassCutter
 
         target, seen = self._wanted_target, (self._timeline.slots, self._timeline.ended)
         is_behind = self._finder is not None and self._finder.is_behind
-        if target is self._target and seen == self._seen and not is_behind:
+        if target is self._target and seen == self._seen and not is_behind and not exactly:
             return
         if self._cutter is None:
             self._cutter = PassCutter()
@@ -124,7 +127,10 @@ class Thinker:
         found = Thoughts(
             passes=tuple(
                 PassLine(
-                    number=one.number, first_slot=one.first_slot, last_slot=one.last_slot, text=one.one_line
+                    number=one.number,
+                    first_slot=one.first_slot,
+                    last_slot=one.last_slot,
+                    text=one.one_line(exactly=exactly),
                 )
                 for one in self._cutter.passes
             ),

@@ -5,11 +5,13 @@ from PyQt6.QtCore import Qt
 
 from meter.capture.records import SourceInfo, SourceStatus
 from meter.errors import SourceError
+from meter.targets import value_text
 from tests.support.a_finding import a_finding
 from tests.support.fake_source import FakeSource
 from tests.support.listed_sources import LISTED
 from tests.support.sound import noise, tone
 from ui.session import IDLE_POLL_MS, POLL_MS
+from ui.style import typeset
 from ui.time_scale import LAST_10_MINUTES, LAST_MINUTE
 
 
@@ -199,6 +201,16 @@ def test_a_mark_begins_the_next_pass(scene):
     scene.until(lambda: scene.window.passes.count() == 3)
     first = scene.window.passes.item(2).text()
     assert first.startswith("1    0:0")
+
+
+def test_while_held_the_numbers_of_the_open_pass_become_exact(scene):
+    scene.play_music(20.0)
+    scene.play_music(0.5, level_dbfs=-6.0)
+    scene.conductor.toggle_hold()
+    scene.until(lambda: scene.session.now.is_held)
+    summary = scene.session.engine.live_pass.summary()
+    shown = typeset(f"I {value_text(summary.integrated_lufs)}   TP {value_text(summary.true_peak_dbtp)}")
+    scene.until(lambda: shown in scene.window.passes.item(1).text())
 
 
 # --- places and findings
