@@ -75,12 +75,12 @@ for size in ((1280, 800), (1600, 1000), (960, 540), (900, 500)):
     walk(window, f"window {size}")
     window.message.hide()
     walk(window, f"window {size} without a message")
+window.resize(1280, 800)
 for said in ("gone", LONG, "gone"):
-    for holds in (False, True):
-        info = SourceInfo(spec="system", name="it")
-        state = SourceState(status=SourceStatus.LOST, sentence=said, info=info)
-        window.empty.show_now(Now(state=state, is_held=holds), has_heard=False)
-        walk(window, f"empty card {said!r}")
+    for status in (SourceStatus.OPENING, SourceStatus.LOST, SourceStatus.ENDED):  # with buttons or without
+        state = SourceState(status=status, sentence=said, info=SourceInfo(spec="system", name="it"))
+        window.empty.show_now(Now(state=state), has_heard=False)
+        walk(window, f"empty card {status}, {said!r}")
 compact.show()
 for size in ((520, 330), (380, 220)):
     compact.resize(*size)
