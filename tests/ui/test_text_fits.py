@@ -76,11 +76,21 @@ for size in ((1280, 800), (1600, 1000), (960, 540), (900, 500)):
     window.message.hide()
     walk(window, f"window {size} without a message")
 window.resize(1280, 800)
+opening = SourceState(status=SourceStatus.OPENING, sentence=None, info=SourceInfo(spec="system", name="it"))
 for said in ("gone", LONG, "gone"):
     for status in (SourceStatus.OPENING, SourceStatus.LOST, SourceStatus.ENDED):  # with buttons or without
         state = SourceState(status=status, sentence=said, info=SourceInfo(spec="system", name="it"))
-        window.empty.show_now(Now(state=state), has_heard=False)
-        walk(window, f"empty card {status}, {said!r}")
+        for is_hidden_before in (False, True):
+            if is_hidden_before:
+                window.empty.show_now(Now(state=state), has_heard=True)
+                app.processEvents()
+            window.empty.show_now(Now(state=state), has_heard=False)
+            walk(window, f"empty card {status}, {said!r}")
+            window.empty.show_now(Now(state=opening), has_heard=False)
+            walk(window, "empty card without buttons")
+            window.empty.show_now(Now(state=state), has_heard=True)
+            window.empty.show_now(Now(state=state), has_heard=False)
+            walk(window, f"empty card {status}, {said!r}, after one without buttons")
 compact.show()
 for size in ((520, 330), (380, 220)):
     compact.resize(*size)
