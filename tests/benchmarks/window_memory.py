@@ -151,6 +151,8 @@ def append(app: Any, conductor: Any, rows: Any, count: int) -> None:
             app.processEvents()
     conductor.session._thinker.wake()
     go_on(app, 5.0)
+    while conductor.session._thinker._finder.is_behind:
+        go_on(app, 1.0)
 
 
 def main() -> None:
