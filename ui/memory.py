@@ -16,7 +16,16 @@ def use_one_arena() -> None:
     Otherwise glibc gives each thread a place of its own and holds the top of it for good: 25 MB after the
     demo tune was made. Elsewhere nothing is done. Call it before there are threads.
     """
+    _call("mallopt", M_ARENA_MAX, 1)
+
+
+def give_back() -> None:
+    """Let what was freed go back to the system now; takes some milliseconds."""
+    _call("malloc_trim", 0)
+
+
+def _call(name: str, *arguments: int) -> None:
     if sys.platform.startswith("linux"):
-        mallopt = getattr(ctypes.CDLL(None), "mallopt", None)
-        if mallopt is not None:
-            mallopt(M_ARENA_MAX, 1)
+        function = getattr(ctypes.CDLL(None), name, None)
+        if function is not None:
+            function(*arguments)

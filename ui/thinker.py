@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from meter.targets import Target
 from meter.timeline import Timeline
+from ui.memory import give_back
 
 if TYPE_CHECKING:
     from meter.findings import Finder, Finding
@@ -140,6 +141,8 @@ class Thinker:
             self.thoughts = found
         if self._finder.is_behind:
             self._has_news.set()
+        elif is_behind:
+            give_back()  # what it took to catch up with hours
 
 
 _NONE_YET: Final = object()
