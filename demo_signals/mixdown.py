@@ -5,9 +5,13 @@
 
 from __future__ import annotations
 
+import ctypes
+import sys
+import tempfile
+import threading
 from collections.abc import Iterator
 from functools import lru_cache
-from typing import Final
+from typing import IO, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -57,6 +61,14 @@ def render() -> npt.NDArray[np.float32]:
     given again at the next call, so it cannot be written to: copy it to change it.
     The samples are equal bit by bit on one machine, and to 1e-6 elsewhere.
     """
+    kept = _kept() if _kept.cache_info().currsize else None
+    mix = _made() if kept is None else kept.read(0, frames())
+    mix.setflags(write=False)
+    return mix
+
+
+def _made() -> npt.NDArray[np.float32]:
+    """The whole tune, made anew."""
     mix = np.zeros((frames(), 2), np.float32)
     ducked = _duck_curve()
     _mix_drums(mix)
@@ -68,12 +80,16 @@ def render() -> npt.NDArray[np.float32]:
     remove_dc(mix)
     limit(mix)
     _plant_overs(mix)
-    mix.setflags(write=False)
+    _growl.cache_clear()
+    _bell.cache_clear()
     return mix
 
 
 def stream(block_frames: int) -> Iterator[npt.NDArray[np.float32]]:
     """The tune in blocks of `block_frames` frames, the last one shorter.
+
+    Who plays it for hours needs no 60 MB of it in memory: it is made once and kept in a temporary
+    file, which goes with the program.
 
     Raises
     ------
@@ -86,9 +102,56 @@ def stream(block_frames: int) -> Iterator[npt.NDArray[np.float32]]:
 
 
 def _blocks(block_frames: int) -> Iterator[npt.NDArray[np.float32]]:
-    tune = render()
-    for start in range(0, len(tune), block_frames):
-        yield tune[start : start + block_frames]
+    kept = None if render.cache_info().currsize else _kept()
+    for start in range(0, frames(), block_frames):
+        count = min(block_frames, frames() - start)
+        yield render()[start : start + count] if kept is None else kept.read(start, count)
+
+
+class _Kept:
+    """The tune in a temporary file without a name; any thread may read it."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._lock = threading.Lock()
+        self._file = file
+
+    def __del__(self) -> None:
+        self._file.close()
+
+    def write(self, tune: npt.NDArray[np.float32]) -> None:
+        """Put it there; raises OSError."""
+        self._file.write(tune.data.cast("B"))
+        self._file.flush()
+
+    def read(self, first: int, count: int) -> npt.NDArray[np.float32]:
+        """So many frames from one on."""
+        size = 2 * np.dtype(np.float32).itemsize
+        with self._lock:
+            self._file.seek(first * size)
+            found = self._file.read(count * size)
+        return np.frombuffer(found, np.float32).reshape(-1, 2)
+
+
+@lru_cache(maxsize=1)
+def _kept() -> _Kept | None:
+    """The file with the tune, made at the first call; None where none can be written."""
+    tune = _made()
+    try:
+        kept = _Kept(tempfile.TemporaryFile())  # noqa: SIM115  # closed with the program
+        kept.write(tune)
+        return kept
+    except OSError:
+        return None
+    finally:
+        _give_back()
+
+
+def _give_back() -> None:
+    """Let the C library return what the instruments took: of its own accord glibc keeps 30 MB of it."""
+    if sys.platform.startswith("linux"):
+        trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+        if trim is not None:
+            trim(0)
 
 
 def _add(mix: Block, sound: Sound, at_s: float, gain: float, duck: Block | None = None) -> None:

@@ -7,14 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
-from meter.music_sentences import LOUDNESS_KEYS, band_text, short_term_ceiling_lufs
+from meter.music_sentences import band_text
 from meter.now import Now
-from meter.soundings import Reading
-from meter.targets import MEASURES, SHORT_TERM_KEY, Limit, Target, value_text
-from meter.units import amplitude_to_db
-
-NOT_KNOWN: Final = "--"
-BELOW: Final = "fold_loss_db.below_crossover"
+from meter.shown import BELOW, loudness_limit, overs_unit, recent_peak, shown
+from meter.targets import SHORT_TERM_KEY, Limit, Target
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +21,8 @@ class LaneSeries:
     ----------
     key : str
         Of `meter.timeline.KEYS`.
-    label : str
+    label, short : str
+        Its name, and one for little room.
     role : str
         "main": the line that the flag rides on; "beside": thinner; "marks": a mark at each slot
         that is not 0.
@@ -34,6 +31,7 @@ class LaneSeries:
     key: str
     label: str
     role: str
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,9 +58,10 @@ class Lane:
 
     def band(self, target: Target | None) -> Limit | None:
         """What of the lane a target allows; None without one, or where it says nothing."""
-        limits = {} if target is None else target.limits_for(live=True)
-        keys = _BAND_KEYS[self.key]
-        return next((limits[key] for key in keys if key in limits), None)
+        if self.key == "loudness":
+            found = loudness_limit(target)
+            return None if found is None else found[1]
+        return None if target is None else target.limits_for(live=True).get(_BAND_KEYS[self.key])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,10 +94,9 @@ class Flag:
 
 
 _BAND_KEYS: Final = {
-    "loudness": LOUDNESS_KEYS,
-    "peak": ("true_peak_dbtp",),
-    "sides": ("correlation",),
-    "mono": (BELOW,),
+    "peak": "true_peak_dbtp",
+    "sides": "correlation",
+    "mono": BELOW,
 }
 
 LANES: Final = (
@@ -110,8 +108,8 @@ LANES: Final = (
         highest=0.0,
         ticks=(-24.0, -18.0, -12.0, -6.0, 0.0),
         series=(
-            LaneSeries(key="short_term_lufs", label="S short-term", role="main"),
-            LaneSeries(key="momentary_lufs", label="M momentary", role="beside"),
+            LaneSeries(key="short_term_lufs", label="S short-term", short="S", role="main"),
+            LaneSeries(key="momentary_lufs", label="M momentary", short="M", role="beside"),
         ),
     ),
     Lane(
@@ -143,10 +141,10 @@ LANES: Final = (
         highest=0.0,
         ticks=(-12.0, -9.0, -6.0, -3.0, 0.0),
         series=(
-            LaneSeries(key="fold_below_crossover", label="below the crossover", role="main"),
-            LaneSeries(key="fold_20-60", label="20 to 60 Hz", role="beside"),
-            LaneSeries(key="fold_60-120", label="60 to 120 Hz", role="beside"),
-            LaneSeries(key="fold_120-250", label="120 to 250 Hz", role="beside"),
+            LaneSeries(key="fold_below_crossover", label="below the crossover", short="low", role="main"),
+            LaneSeries(key="fold_20-60", label="20 to 60 Hz", short="20-60", role="beside"),
+            LaneSeries(key="fold_60-120", label="60 to 120 Hz", short="60-120", role="beside"),
+            LaneSeries(key="fold_120-250", label="120 to 250 Hz", short="120-250 Hz", role="beside"),
         ),
     ),
 )
@@ -176,16 +174,15 @@ def _reaching(lane: Lane, target: Target | None) -> Lane:
 def flags(now: Now, lane: Lane) -> tuple[Flag, ...]:
     """What rides on a lane now; the first is that of its main line.
 
-    Values are those that the text of `listen` shows. A value of the moment is not known while nothing
-    is heard; verdicts are those of `now`, which has none while they are withheld.
+    Values and verdicts are those of `meter.shown`, as in the text of `listen`.
     """
     return tuple(_FLAGS[lane.key](now))
 
 
 def _of_loudness(now: Now) -> Iterator[Flag]:
     yield _flag(now, SHORT_TERM_KEY, "S", "LUFS")
-    limits = {} if now.target is None else now.target.limits_for(live=True)
-    key = next((key for key in LOUDNESS_KEYS if key in limits), "loudest_30s_lufs")
+    asked = loudness_limit(now.target)
+    key = "loudest_30s_lufs" if asked is None else asked[0]
     yield _flag(now, key, _LOUDNESS_NAMES[key], "LUFS")
 
 
@@ -198,14 +195,11 @@ _LOUDNESS_NAMES: Final = {
 
 
 def _of_peak(now: Now) -> Iterator[Flag]:
-    recent = NOT_KNOWN
-    if now.is_heard and len(now.recent):
-        recent = value_text(amplitude_to_db(float(now.recent["true_peak"].max())), plus=True)
-    yield Flag(key="true_peak_dbtp", name="peak, 3 s", value_text=recent, unit="dBTP")
-    yield _flag(now, "true_peak_dbtp", "highest", "dBTP", key_shown="true_peak_max_dbtp", plus=True)
+    yield Flag(key="true_peak_dbtp", name="peak, 3 s", value_text=recent_peak(now), unit="dBTP")
+    yield _flag(now, "true_peak_dbtp", "highest", "dBTP", key_shown="true_peak_max_dbtp")
     if now.reading is not None and now.reading.overs:
         count = now.reading.overs
-        yield Flag(key="overs", name="", value_text=str(count), unit="over" if count == 1 else "overs")
+        yield Flag(key="overs", name="", value_text=str(count), unit=overs_unit(count))
 
 
 def _of_sides(now: Now) -> Iterator[Flag]:
@@ -226,46 +220,14 @@ def _of_mono(now: Now) -> Iterator[Flag]:
 _FLAGS: Final = {"loudness": _of_loudness, "peak": _of_peak, "sides": _of_sides, "mono": _of_mono}
 
 
-# --- values
-
-_PASSING: Final = (SHORT_TERM_KEY, "correlation", BELOW)
-"""True of this moment only: not known when nothing is heard."""
-
-
-def _flag(
-    now: Now, key: str, name: str, unit: str, *, key_shown: str | None = None, plus: bool = False
-) -> Flag:
-    value = None if now.reading is None else _number(now.reading, key)
-    if value is None or (key in _PASSING and not now.is_heard):
-        shown = NOT_KNOWN
-    else:
-        decimals = MEASURES[key].decimals if key in MEASURES else 1
-        shown = value_text(value, decimals=decimals, limit=_limit(now, key), plus=plus)
-    # What is not shown is not judged either.
-    verdict = None if shown == NOT_KNOWN else now.verdicts.get(key)
+def _flag(now: Now, key: str, name: str, unit: str, *, key_shown: str | None = None) -> Flag:
+    found = shown(now, key)
+    verdict = found.verdict
     return Flag(
         key=key if key_shown is None else key_shown,
         name=name,
-        value_text=shown,
+        value_text=found.text,
         unit=unit,
         glyph="" if verdict is None else verdict.glyph,
         word="" if verdict is None else verdict.word,
     )
-
-
-def _limit(now: Now, key: str) -> Limit | None:
-    """What a value is held against, when it is."""
-    if now.target is None or key not in now.verdicts:
-        return None
-    if key == SHORT_TERM_KEY:
-        return Limit(max=short_term_ceiling_lufs(now.target))
-    return now.target.limits_for(live=True).get(key)
-
-
-def _number(reading: Reading, key: str) -> float | None:
-    if key == BELOW:
-        return reading.fold_loss_3s_db.get("below_crossover")
-    if key == "true_peak_dbtp":
-        return max(reading.true_peak_max_dbtp, default=None)
-    value: float | None = reading.correlation_3s if key == "correlation" else getattr(reading, key)
-    return value

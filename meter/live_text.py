@@ -11,12 +11,12 @@ from collections.abc import Iterator
 from typing import Final
 
 from meter import sounding_line
-from meter.music_sentences import LOUDNESS_KEYS, band_text, short_term_ceiling_lufs
+from meter.music_sentences import band_text
 from meter.now import Now
 from meter.screen import fit
-from meter.soundings import Reading, as_text_time
-from meter.targets import MEASURES, SHORT_TERM_KEY, Limit, value_text
-from meter.units import amplitude_to_db
+from meter.shown import BELOW, FOLD, loudness_limit, number, overs_unit, recent_peak, shown
+from meter.soundings import as_text_time
+from meter.targets import SHORT_TERM_KEY, Limit, value_text
 
 WIDTH: Final = 79
 """One column of 80 stays free: a terminal may break a line that fills it."""
@@ -25,7 +25,6 @@ SENTENCE_LINES: Final = 3
 BLOCK_LINES: Final = 13
 LABEL_WIDTH: Final = 17
 NUMBER_WIDTH: Final = 6
-NOT_KNOWN: Final = "--"
 
 
 def block(now: Now, sentence: str, *, columns: int = WIDTH + 1) -> list[str]:
@@ -55,9 +54,9 @@ def line(now: Now, sentence: str) -> str:
     for letter, key in (("S", SHORT_TERM_KEY), ("I", "integrated_lufs"), ("L", "loudest_30s_lufs")):
         parts.append(f"{letter} {_value(now, key)}")
     parts[-1] += " LUFS"
-    parts.append(f"peak {_recent_peak(now)} dBTP")
+    parts.append(f"peak {recent_peak(now)} dBTP")
     parts.append(f"r {_value(now, 'correlation')}")
-    parts.append(f"mono {_value(now, 'fold_loss_db.below_crossover')} dB")
+    parts.append(f"mono {_value(now, BELOW)} dB")
     parts.append(sentence)
     return fit("  ".join(parts), 1000)
 
@@ -114,15 +113,10 @@ def _labelled(label: str, text: str) -> str:
 
 
 def _loudness(now: Now) -> Iterator[str]:
-    reading, limits = now.reading, {} if now.target is None else now.target.limits_for(live=True)
-    band = next((limits[key] for key in LOUDNESS_KEYS if key in limits), None)
-    marks: dict[str, float | None] = {"S": None, "L": None, "I": None}
-    if reading is not None:
-        marks = {
-            "S": reading.short_term_lufs if now.is_heard else None,
-            "L": reading.loudest_30s_lufs,
-            "I": reading.integrated_lufs,
-        }
+    asked = loudness_limit(now.target)
+    band = None if asked is None else asked[1]
+    keys = {"S": SHORT_TERM_KEY, "L": "loudest_30s_lufs", "I": "integrated_lufs"}
+    marks = {letter: number(now, key) for letter, key in keys.items()}
     yield _labelled("How loud?", sounding_line.rope(marks, band) + " LUFS")
     yield _labelled("", sounding_line.scale(band))
     short_term = _measure(now, "S short-term", SHORT_TERM_KEY)
@@ -136,14 +130,13 @@ def _measure(now: Now, name: str, key: str) -> str:
 
 
 def _peaks(now: Now) -> str:
-    reading = now.reading
-    highest = NOT_KNOWN if reading is None else _value(now, "true_peak_dbtp")
+    reading, highest = now.reading, _value(now, "true_peak_dbtp")
     text = (
-        f"  true peak {_recent_peak(now):>5}, highest {highest:>5} dBTP {_verdict(now, 'true_peak_dbtp'):<10}"
+        f"  true peak {recent_peak(now):>5}, highest {highest:>5} dBTP {_verdict(now, 'true_peak_dbtp'):<10}"
     )
     if reading is None or reading.overs == 0:
         return text
-    return f"{text}{reading.overs} over{'s' * (reading.overs > 1)}"
+    return f"{text}{reading.overs} {overs_unit(reading.overs)}"
 
 
 def _sides(now: Now) -> Iterator[str]:
@@ -154,58 +147,19 @@ def _sides(now: Now) -> Iterator[str]:
         return
     r = f"  r {_value(now, 'correlation'):>5} {_verdict(now, 'correlation')}"
     yield _labelled("Left and right?", r)
-    below = "fold_loss_db.below_crossover"
     text = (
-        f"{band_text('below_crossover', now.crossover_hz)} {_value(now, below):>5} dB {_verdict(now, below)}"
+        f"{band_text('below_crossover', now.crossover_hz)} {_value(now, BELOW):>5} dB {_verdict(now, BELOW)}"
     )
     yield _labelled("Lost in mono?", f"  {text}")
     bands = {"20-60": "20-60", "60-120": "60-120", "120-250": "120-250 Hz", "full": "all"}
-    text = "  ".join(f"{name} {_value(now, f'fold_loss_db.{band}'):>5}" for band, name in bands.items())
+    text = "  ".join(f"{name} {_value(now, f'{FOLD}{band}'):>5}" for band, name in bands.items())
     yield _labelled("", f"  {text} dB")
 
 
-# --- values
-
-
-PASSING: Final = (SHORT_TERM_KEY, "momentary_lufs", "correlation")
-"""True of this moment only: nothing when nothing is heard."""
-
-
 def _value(now: Now, key: str) -> str:
-    reading = now.reading
-    value = None if reading is None else _number(reading, key)
-    if value is None or (not now.is_heard and (key in PASSING or key.startswith("fold_loss_db."))):
-        return NOT_KNOWN
-    decimals = MEASURES[key].decimals if key in MEASURES else 1
-    return value_text(value, decimals=decimals, limit=_limit(now, key), plus=key == "true_peak_dbtp")
-
-
-def _limit(now: Now, key: str) -> Limit | None:
-    """What a value is held against, when it is."""
-    if now.target is None or key not in now.verdicts:
-        return None
-    if key == SHORT_TERM_KEY:
-        return Limit(max=short_term_ceiling_lufs(now.target))
-    return now.target.limits_for(live=True).get(key)
-
-
-def _number(reading: Reading, key: str) -> float | None:
-    name, _, band = key.partition(".")
-    if name == "fold_loss_db":
-        return reading.fold_loss_3s_db.get(band)
-    if name == "true_peak_dbtp":
-        return max(reading.true_peak_max_dbtp, default=None)
-    value: float | None = reading.correlation_3s if name == "correlation" else getattr(reading, name)
-    return value
-
-
-def _recent_peak(now: Now) -> str:
-    """Highest true peak of the newest 3 s."""
-    if not now.is_heard or len(now.recent) == 0:
-        return NOT_KNOWN
-    return value_text(amplitude_to_db(float(now.recent["true_peak"].max())), plus=True)
+    return shown(now, key).text
 
 
 def _verdict(now: Now, key: str) -> str:
-    verdict = now.verdicts.get(key)
+    verdict = shown(now, key).verdict
     return "" if verdict is None else str(verdict)

@@ -9,6 +9,8 @@ from typing import Final
 import numpy as np
 
 from meter.lanes import Flag, Lane
+from meter.music_sentences import band_text
+from meter.shown import NOT_KNOWN, overs_unit
 from meter.soundings import as_text_time
 from meter.targets import value_text
 from meter.timeline import SLOTS_A_SECOND, Timeline
@@ -16,40 +18,40 @@ from meter.timeline import SLOTS_A_SECOND, Timeline
 SPOKEN_S: Final = 60
 """How much of a lane is told of."""
 
-_BANDS: Final = (
-    ("fold_below_crossover", "below the crossover"),
-    ("fold_20-60", "20-60 Hz"),
-    ("fold_60-120", "60-120 Hz"),
-    ("fold_120-250", "120-250 Hz"),
-)
+_BANDS: Final = {f"fold_{band}": band for band in ("below_crossover", "20-60", "60-120", "120-250")}
 
 
-def moment_lines(timeline: Timeline, slot: int) -> list[str]:
-    """The numbers of one moment, a line for each lane, under a line that says when it was.
+def moment_lines(timeline: Timeline, slot: int, *, pass_number: int | None = None) -> list[str]:
+    """The numbers of one moment, each in a short line of its own, under one that says when it was.
 
     Parameters
     ----------
     slot : int
         Any; where nothing was measured that is said.
+    pass_number : int, optional
+        Of the list of passes; None where it is in none.
     """
     place = timeline.place(slot)
     if place is None:
         return [_why_nothing(timeline, slot)]
     live_pass, at_s = place
     one = {key: float(timeline.values(key, slot, slot + 1)[0]) for key in _KEYS}
-    momentary, short_term = (_text(one[key]) for key in ("momentary_lufs", "short_term_lufs"))
-    peak = f"true peak {_text(one['true_peak_dbtp'], plus=True)} dBTP"
-    if one["overs"] >= 1.0:
-        peak += f", {one['overs']:.0f} over{'s' * (one['overs'] > 1)}"
     lines = [
-        f"{as_text_time(at_s)} of pass {live_pass.number}, {live_pass.info.name}",
-        f"M {momentary} LUFS, S {short_term} LUFS",
-        peak,
+        as_text_time(at_s) + ("" if pass_number is None else f", pass {pass_number}"),
+        f"M {_text(one['momentary_lufs'])} LUFS",
+        f"S {_text(one['short_term_lufs'])} LUFS",
+        f"true peak {_text(one['true_peak_dbtp'], plus=True)} dBTP",
     ]
+    if one["overs"] >= 1.0:
+        lines.append(f"{one['overs']:.0f} {overs_unit(one['overs'])} here")
     if live_pass.channels == 1:
         return [*lines, "one channel: nothing to compare"]
-    lost = ", ".join(f"{name} {_text(one[key])} dB" for key, name in _BANDS)
-    return [*lines, f"r {_text(one['correlation'], decimals=2)} over 3 s", f"lost in mono over 3 s: {lost}"]
+    lines += [f"r {_text(one['correlation'], decimals=2)} over 3 s", "lost in mono over 3 s:"]
+    for key, band in _BANDS.items():
+        is_whole = band == "below_crossover"
+        name = band_text(band, live_pass.crossover_hz) if is_whole else f"{band} Hz"
+        lines.append(f"{name} {_text(one[key])} dB")
+    return lines
 
 
 _KEYS: Final = (
@@ -58,12 +60,12 @@ _KEYS: Final = (
     "true_peak_dbtp",
     "overs",
     "correlation",
-    *(key for key, _ in _BANDS),
+    *_BANDS,
 )
 
 
 def _text(value: float, *, decimals: int = 1, plus: bool = False) -> str:
-    return "--" if math.isnan(value) else value_text(value, decimals=decimals, plus=plus)
+    return NOT_KNOWN if math.isnan(value) else value_text(value, decimals=decimals, plus=plus)
 
 
 def _why_nothing(timeline: Timeline, slot: int) -> str:
@@ -91,7 +93,7 @@ def spoken(timeline: Timeline | None, lane: Lane, flags: Sequence[Flag] = ()) ->
 
 
 def _flag_words(flag: Flag) -> str:
-    value = "not known" if flag.value_text == "--" else flag.value_text
+    value = "not known" if flag.value_text == NOT_KNOWN else flag.value_text
     words = " ".join(part for part in (flag.name, value, flag.unit) if part)
     return f"{words}, {flag.word}" if flag.word else words
 

@@ -1,8 +1,8 @@
 """The passes of a session: one play-through each, cut out of a timeline.
 
 A pass begins 400 ms before its first M of -60 LUFS or more and ends when M has been lower for 5 s,
-at a gap, a hold, a mark or another source. Its silent end belongs to no pass. Where a gap cut a
-sounding short, the pass before it and the one behind it may share a slot, but no sounding.
+at a gap, a hold, a mark, another source or the end of one. Its silent end belongs to no pass. Where a
+gap cut a sounding short, the pass before it and the one behind it may share a slot, but no sounding.
 """
 
 from __future__ import annotations
@@ -80,11 +80,16 @@ class ListedPass:
             self._summed = stop, made
         return self._summed[1]
 
-    @property
-    def one_line(self) -> str:
-        """Number, length, I and true peak, for the list; of an open pass up to 5 % of its length old."""
+    def one_line(self, *, exactly: bool = False) -> str:
+        """Number, length, I and true peak, for the list.
+
+        Parameters
+        ----------
+        exactly : bool
+            Also of an open pass; otherwise its numbers may be up to 5 % of its length old.
+        """
         slots = self.stop_slot - self.first_slot
-        stale = 0 if self.last_slot is not None else int(slots * STALE_SHARE)
+        stale = 0 if exactly or self.last_slot is not None else int(slots * STALE_SHARE)
         summary = self._summary(self.stop_slot - stale)
         integrated, peak = (
             "--" if value is None else value_text(value)
@@ -114,13 +119,12 @@ class PassCutter:
         runs = timeline.runs
         while self._run < len(runs):
             run = runs[self._run]
-            has_ended = self._run + 1 < len(runs)
             stop = min(run.stop_slot, slots)
             if self._slot < run.first_slot:
                 self._slot = run.first_slot
             if stop > self._slot:
                 self._take_run(timeline, run, stop)
-            if not has_ended or run.stop_slot > slots:
+            if not run.is_over or run.stop_slot > slots:
                 return
             self._close()
             self._run += 1

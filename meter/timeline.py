@@ -63,6 +63,8 @@ class Run:
         Where that pass begins, in seconds of the timeline.
     first_row : int
         Number of the first of them in the store of the pass.
+    is_over : bool
+        Nothing will be added to it; set when all of it can be read.
     """
 
     live_pass: LivePass
@@ -70,6 +72,7 @@ class Run:
     first_row: int
     first_slot: int
     stop_slot: int
+    is_over: bool = False
 
 
 class Timeline:
@@ -87,8 +90,10 @@ class Timeline:
     events : list of Event
         In order; only ever appended to.
     runs : list of Run
-        In order; the last one grows. The last slot of a run that was cut short may be the first of
-        the next.
+        In order; the last one grows until it is over. The last slot of a run that was cut short may be
+        the first of the next.
+    ended : int
+        How many passes are over.
     began_unix_s : float
         When slot 0 was, by the clock on the wall.
     """
@@ -108,6 +113,7 @@ class Timeline:
         self.runs: list[Run] = []
         self.events: list[Event] = []
         self.slots = 0
+        self.ended = 0
 
     # --- writing
 
@@ -133,6 +139,12 @@ class Timeline:
             said = reading if stop == len(rows) else None
             self._append_unbroken(rows[start:stop], live_pass, first_row + start, said)
 
+    def end(self, live_pass: LivePass) -> None:
+        """A pass is over; from the same thread, for the engine's `on_pass`."""
+        if self.runs and self.runs[-1].live_pass is live_pass:
+            self.runs[-1].is_over = True
+        self.ended += 1
+
     def _append_unbroken(
         self, rows: Soundings, live_pass: LivePass, first_row: int, reading: Reading | None
     ) -> None:
@@ -156,6 +168,8 @@ class Timeline:
         if goes_on and live_pass is before:
             self.runs[-1].stop_slot = slot + len(rows)
         else:
+            if self.runs:
+                self.runs[-1].is_over = True
             self.runs.append(
                 Run(
                     live_pass=live_pass,
@@ -211,7 +225,7 @@ class Timeline:
         elif live_pass is not before:
             is_mark = before.info is live_pass.info and before.rate_hz == live_pass.rate_hz
             if is_mark:
-                self._tell(slot, "mark", f"pass {live_pass.number} begins")
+                self._tell(slot, "mark", "marked")
             else:
                 self._tell(slot, "source", live_pass.info.name)
         for gap in live_pass.gaps[self._gaps_told :]:
@@ -303,11 +317,5 @@ class Timeline:
 
 
 def _how(live_pass: LivePass) -> tuple[object, ...]:
-    """What must be the same for a chain to go on over a mark."""
-    return (
-        live_pass.rate_hz,
-        live_pass.channels,
-        live_pass.weights,
-        live_pass.crossover_hz,
-        live_pass.over_limit_dbtp,
-    )
+    """What must be the same for a chain to go on over a mark; the limit of overs may be another."""
+    return live_pass.rate_hz, live_pass.channels, live_pass.weights, live_pass.crossover_hz

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from meter.capture.records import SourceStatus
+from meter.capture.records import SourceInfo, SourceStatus
 from meter.now import Now
 from meter.sentence import sentence
 from meter.sentence_kinds import Kind
@@ -102,36 +102,44 @@ def empty_state(now: Now) -> Empty | None:
     found = sentence(now)
     said = found.text
     if now.problem is not None:
-        return Empty(title="This cannot be measured", text=_whole(said), offers_source=True)
+        return Empty(title="This cannot be measured", text=_whole(said, now), offers_source=True)
     status_now = now.state.status
     if status_now is SourceStatus.OPENING:
-        return Empty(title="Opening the source", text=_whole(said))
+        return Empty(title="Opening the source", text=_whole(said, now))
     if status_now is SourceStatus.LOST:
-        return Empty(title="The source is lost", text=_whole(said), offers_source=True)
+        return Empty(title="The source is lost", text=_whole(said, now), offers_source=True)
     if status_now is SourceStatus.ENDED:
         title = "No source" if said.startswith("no") else "The source has ended"
         text = said.removeprefix("no source: ")
-        return Empty(title=title, text=_whole(text), offers_demo=True, offers_source=True)
+        return Empty(title=title, text=_whole(text, now), offers_demo=True, offers_source=True)
     if found.kind is Kind.HELD:
-        return Empty(title="Held", text=_whole(said))
+        return Empty(title="Held", text=_whole(said, now))
     if found.kind in (Kind.MUTED, Kind.VOLUME):
-        return Empty(title=_volume_title(now), text=_whole(said))
+        return Empty(title=_volume_title(now), text=_whole(said, now))
     if found.kind is Kind.SILENCE:
         is_system = now.state.info.spec == "system"
         title = "Nothing is playing" if is_system else "It is silent"
-        return Empty(title=title, text=_whole(said), offers_demo=is_system, offers_source=True)
+        text = said.removeprefix(f"{title.lower()}: ")
+        return Empty(title=title, text=_whole(text, now), offers_demo=is_system, offers_source=True)
     return None
 
 
 def _volume_title(now: Now) -> str:
     words = _volume(now) or "system muted"
-    return f"The {words}" if words.startswith("system volume at") else _capital(words)
+    return f"The {words}" if words.startswith("system volume at") else capital(words)
 
 
-def _whole(said: str) -> str:
+def _whole(said: str, now: Now) -> str:
     """A sentence that stands alone: with its capital and full stop."""
-    return _capital(said) + ("" if said.endswith((".", "!", "?")) else ".")
+    return capital(said, now.state.info) + ("" if said.endswith((".", "!", "?")) else ".")
 
 
-def _capital(said: str) -> str:
+OURS: Final = ("system", "demo")
+"""Sources that have no name but ours."""
+
+
+def capital(said: str, info: SourceInfo | None = None) -> str:
+    """With a capital at the beginning, unless it begins with the name of this file or device."""
+    if info is not None and info.spec not in OURS and said.startswith(info.name):
+        return said
     return said[:1].upper() + said[1:]

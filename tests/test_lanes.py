@@ -5,9 +5,10 @@ import pytest
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
 from meter.chain import Chain
-from meter.lanes import LANES, NOT_KNOWN, flags, lanes_for
+from meter.lanes import LANES, flags, lanes_for
 from meter.live_text import block
 from meter.now import Now
+from meter.shown import NOT_KNOWN
 from meter.soundings import BANDS
 from meter.target_file import shipped_targets
 from meter.targets import Limit, Target, judge

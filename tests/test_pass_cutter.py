@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from meter.chain import Chain
 from meter.pass_cutter import QUIET_SLOTS, PassCutter
 from meter.passes import measure, summarise
+from meter.targets import value_text
 from meter.timeline import Timeline
 from tests.support.fake_source import FakeSource
 from tests.support.session import Clock, Session, pass_of, timeline_of
@@ -77,10 +78,10 @@ def test_silence_alone_is_no_pass():
 @pytest.mark.parametrize(
     ("what", "first", "second"),
     [
-        ("a gap", (0, 20), (21, None)),
-        ("a hold", (0, 20), (30, None)),
-        ("a mark", (0, 20), (20, None)),
-        ("another source", (0, 20), (20, None)),
+        ("a gap", (0, 20), (21, 41)),
+        ("a hold", (0, 20), (30, 50)),
+        ("a mark", (0, 20), (20, 40)),
+        ("another source", (0, 20), (20, 40)),
     ],
 )
 def test_it_ends_where_the_soundings_do_not_go_on(what, first, second):
@@ -98,6 +99,43 @@ def test_it_ends_where_the_soundings_do_not_go_on(what, first, second):
         session.turn_to(FakeSource(spec="device:other"))
     session.hear(noise(2.0, seed=3))
     assert places(cut(session.finish())) == [first, second]
+
+
+def test_it_ends_with_its_source_and_its_line_is_exact_then():
+    session, cutter = Session(), PassCutter()
+    for level_dbfs in (-20.0, -8.0):  # the loud end is under 5 % of it
+        session.hear(noise(30.0 if level_dbfs < -10.0 else 1.0, seed=1, level_dbfs=level_dbfs))
+        cutter.take(session.timeline)
+        stale = cutter.passes[0].one_line()
+    assert cutter.passes[0].last_slot is None
+    cutter.take(session.finish())
+    (one,) = cutter.passes
+    summary = session.worker.live_pass.summary()
+    assert one.last_slot == 310
+    assert one.one_line() == (
+        f"1  0:31  I {value_text(summary.integrated_lufs)}  TP {value_text(summary.true_peak_dbtp)}"
+    )
+    assert one.one_line() != stale
+
+
+def test_the_line_of_an_open_one_may_be_old_or_exact():
+    session, cutter = Session(), PassCutter()
+    session.hear(noise(30.0, seed=1, level_dbfs=-20.0))
+    cutter.take(session.timeline)
+    old = cutter.passes[0].one_line()
+    session.hear(noise(1.0, seed=1, level_dbfs=-8.0))
+    cutter.take(session.timeline)
+    assert cutter.passes[0].one_line().split("  ")[2:] == old.split("  ")[2:]
+    summary = session.worker.live_pass.summary()
+    assert f"I {value_text(summary.integrated_lufs)}" in cutter.passes[0].one_line(exactly=True)
+    assert cutter.passes[0].one_line(exactly=True) != old.replace("0:30", "0:31")
+
+
+def test_a_mark_ends_it_before_anything_has_come_behind_it():
+    session = Session()
+    session.hear(noise(2.0, seed=1))
+    session.command("mark")
+    assert places(cut(session.timeline)) == [(0, 20)]
 
 
 def test_two_passes_never_share_a_sounding():
@@ -176,7 +214,7 @@ def test_a_closed_pass_is_summed_up_once(monkeypatch):
     calls = []
     monkeypatch.setattr("meter.passes.summarise", lambda *a, **k: calls.append(1) or summarise(*a, **k))
     assert one.summary() is one.summary()
-    assert one.one_line == one.one_line
+    assert one.one_line() == one.one_line()
     assert len(calls) == 1
 
 
@@ -190,7 +228,7 @@ def test_the_line_of_an_open_pass_is_summed_up_ever_more_rarely(monkeypatch):
         live_pass.store.append(rows[at : at + 10])
         timeline.append(rows[at : at + 10], live_pass)
         cutter.take(timeline)
-        assert cutter.passes[0].one_line
+        assert cutter.passes[0].one_line()
     assert len(calls) < 65
     assert cutter.passes[0].summary().seconds == 120.0
 
@@ -198,15 +236,15 @@ def test_the_line_of_an_open_pass_is_summed_up_ever_more_rarely(monkeypatch):
 def test_a_pass_is_one_line_in_the_list():
     (one,) = cut(of(music(134.0), quiet(6.0)))
     summary = one.summary()
-    assert one.one_line == f"1  2:14  I {summary.integrated_lufs:.1f}  TP {summary.true_peak_dbtp:.1f}"
+    assert one.one_line() == f"1  2:14  I {summary.integrated_lufs:.1f}  TP {summary.true_peak_dbtp:.1f}"
     assert one.seconds == pytest.approx(134.3)
 
 
 def test_a_pass_too_short_for_a_loudness_says_so():
-    assert cut(of(music(0.4)))[0].one_line.startswith("1  0:00  I ")
+    assert cut(of(music(0.4)))[0].one_line().startswith("1  0:00  I ")
     session = Session()
     session.hear(noise(3.0, seed=1))
     session.command("mark")
     session.hear(noise(0.2, seed=2))
     session.worker.step()
-    assert " I --  TP " in cut(session.timeline)[1].one_line
+    assert " I --  TP " in cut(session.timeline)[1].one_line()

@@ -246,7 +246,7 @@ def test_events_tell_what_happened_and_where():
         ("start", 0, "a made-up input"),
         ("gap", 40, "1.5 s lost at 0:04.0"),
         ("hold", 95, "1.5 s held at 0:09.5"),
-        ("mark", 147, "pass 2 begins"),
+        ("mark", 147, "marked"),
         ("source", 188, "another input"),
     ]
 

@@ -6,7 +6,7 @@ import pytest
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
 from meter.now import Now
 from meter.soundings import Reading
-from meter.window_text import empty_state, status
+from meter.window_text import capital, empty_state, status
 
 
 def a_reading(**known):
@@ -113,3 +113,16 @@ def test_each_state_without_sound_has_its_words(now, title):
 def test_while_music_is_heard_no_help_is_needed():
     assert empty_state(replace(HEARD, reading=a_reading(short_term_lufs=-9.0))) is None
     assert empty_state(a_now()) is None
+
+
+def test_a_sentence_begins_with_a_capital_but_the_name_of_a_file_or_device_stays_as_it_is():
+    assert capital("the demo tune has ended", SourceInfo(spec="demo", name="the demo tune")) == (
+        "The demo tune has ended"
+    )
+    assert capital("tune.wav has ended", SourceInfo(spec="file:/x/tune.wav", name="tune.wav")) == (
+        "tune.wav has ended"
+    )
+    assert capital("opening tune.wav", SourceInfo(spec="file:/x/tune.wav", name="tune.wav")) == (
+        "Opening tune.wav"
+    )
+    assert capital("held: nothing is measured") == "Held: nothing is measured"

@@ -78,7 +78,9 @@ def _application() -> QApplication:
 
     from ui import fonts
     from ui.icon import icon
+    from ui.memory import use_one_arena
 
+    use_one_arena()
     app = QApplication([NAME])
     app.setApplicationName(NAME)
     app.setDesktopFileName("leadline")

@@ -169,14 +169,14 @@ class Conductor(QObject):
         window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes))
         window.lanes.set_flags(shown if self.going.shows_now() else {})
         has_engine = self.session.engine is not None
-        window.bar.hold.setEnabled(has_engine)
-        window.bar.mark.setEnabled(has_engine and now.state.status is not SourceStatus.ENDED)
+        goes_on = has_engine and now.state.status is not SourceStatus.ENDED
+        window.bar.hold.setEnabled(goes_on or now.is_held)
+        window.bar.mark.setEnabled(goes_on)
 
     def _take_thoughts(self, thoughts: Thoughts) -> None:
         window = self.window
         window.passes.set_passes(thoughts.passes)
         window.findings.set_findings(thoughts.findings)
-        window.show_has_findings(bool(thoughts.findings))
         self.going.take_passes()
 
     def _show_sentence(self) -> None:

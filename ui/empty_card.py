@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PyQt6.QtCore import pyqtSignal
+from PyQt6.QtCore import QEvent, pyqtSignal
 from PyQt6.QtWidgets import QFrame, QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from meter.now import Now
@@ -58,6 +58,13 @@ class EmptyCard(QFrame):
         self.place()
         self.show()
         self.raise_()
+
+    def event(self, event: QEvent | None) -> bool:
+        """Other words need another height, once their labels know it."""
+        done = super().event(event)
+        if event is not None and event.type() == QEvent.Type.LayoutRequest:
+            self.place()
+        return done
 
     def place(self) -> None:
         """Into the middle."""

@@ -30,9 +30,17 @@ PAD_PX: Final = 5
 
 
 class FindingsList(QListWidget):
-    """Choosing a finding moves every lane there."""
+    """Choosing a finding moves every lane there. Slight ones are shown when they are asked for.
+
+    Signals
+    -------
+    finding_chosen : Finding
+    counted : int, int
+        How many are shown, and how many slight ones there are.
+    """
 
     finding_chosen = pyqtSignal(object)
+    counted = pyqtSignal(int, int)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -42,6 +50,7 @@ class FindingsList(QListWidget):
         self.setResizeMode(QListView.ResizeMode.Adjust)
         self.setItemDelegate(_Row(self))
         self.findings: tuple[Finding, ...] = ()
+        self._with_slight = False
         self.itemClicked.connect(self._tell)
         self.itemActivated.connect(self._tell)
 
@@ -50,7 +59,16 @@ class FindingsList(QListWidget):
         if findings == self.findings:
             return
         self.findings = findings
-        shown = sorted(findings, key=_key, reverse=True)
+        self._fill()
+
+    def show_slight(self, on: bool) -> None:
+        """Show the slight ones too, or leave them out."""
+        self._with_slight = on
+        self._fill()
+
+    def _fill(self) -> None:
+        shown = [one for one in self.findings if self._with_slight or not one.is_slight]
+        shown.sort(key=_key, reverse=True)
         keys = {_key(one) for one in shown}
         for row in range(self.count() - 1, -1, -1):
             if _key(self._finding(row)) not in keys:
@@ -62,6 +80,7 @@ class FindingsList(QListWidget):
                 self._write(row, finding)
             elif self._finding(row) != finding:
                 self._write(row, finding)
+        self.counted.emit(len(shown), sum(one.is_slight for one in self.findings))
 
     def _finding(self, row: int) -> Finding:
         found: Finding = self.model().index(row, 0).data(FINDING)  # type: ignore[union-attr]

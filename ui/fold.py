@@ -9,10 +9,12 @@ import numpy as np
 from PyQt6.QtCore import QPointF, QRectF
 from PyQt6.QtGui import QColor, QImage, QPainter
 
+from meter.phrases import BEATS_A_BAR
+from meter.phrases import PHRASE_BARS as BARS
 from ui import curves, fonts, raster
-from ui.curves import Numbers
-from ui.flag import spread
+from ui.curves import Heights, Numbers
 from ui.furniture import Entry
+from ui.lane_looks import THIN
 from ui.layout import LABEL_PX
 from ui.strip import PENS, Look, Pen, bed, dash
 from ui.theme import Theme, blend, contrast
@@ -20,9 +22,6 @@ from ui.time_scale import TimeScale, View
 
 if TYPE_CHECKING:
     from meter.lanes import Lane
-
-BARS: Final = 16
-"""Of a phrase."""
 
 OLD_PEN: Final = Pen(width_px=1.0)
 
@@ -80,17 +79,20 @@ class Fold:
             left, right = scale.left_column, scale.right_column
             margin = raster.MARGIN
             found = curves.curve(numbers, look.rows[0].key, scale, look.axis, left - margin, right + margin)
+            line = found.line
+            if look.rows[0].key in THIN:
+                line = highest_of_each_beat(line, columns)
             raster.stroke(
                 self._pixels,
-                found.line,
+                line,
                 width=min(pen.width_px, look.rows[0].pen.width_px) * look.device_ratio,
                 colour=colour,
                 dash=dash(pen, left, right, look.device_ratio),
             )
-            heard = np.flatnonzero(np.isfinite(found.line))
+            heard = np.flatnonzero(np.isfinite(line))
             if len(heard) and pen is not OLD_PEN:
                 at = min(max(heard[-1] / raster.FINE - margin, 0.0), float(columns))
-                self.ends.append((at, float(found.line[heard[-1]]), str(number + 1), colour))
+                self.ends.append((at, float(line[heard[-1]]), str(number + 1), colour))
 
     def show(self, painter: QPainter, x: float, y: float) -> None:
         """Put it on the screen, its upper left corner at (x, y) in logical pixels."""
@@ -99,9 +101,32 @@ class Fold:
         painter.drawImage(target, self._image, QRectF(0, 0, columns, rows))
 
 
+def highest_of_each_beat(line: Heights, columns: int) -> Heights:
+    """A line through the highest place of each beat: four lines that jump at every slot are a thicket.
+
+    Parameters
+    ----------
+    line : array, shape ((columns + 2 * MARGIN) * FINE,) or shorter
+        Heights from the top, as `curves.curve` gives them.
+    columns : int
+        Width of a whole phrase.
+    """
+    beats = BARS * BEATS_A_BAR
+    at = ((np.arange(len(line)) + 0.5) / raster.FINE - raster.MARGIN) / columns * beats
+    heard = np.isfinite(line)
+    highest = np.full(beats, np.inf)
+    np.minimum.at(highest, np.clip(at[heard].astype(np.int64), 0, beats - 1), line[heard])
+    known = np.flatnonzero(np.isfinite(highest))
+    if len(known) == 0:
+        return line
+    return np.where(heard, np.interp(at, known + 0.5, highest[known]), np.nan)
+
+
 def fold_legend(lane: Lane, look: Look, count: int) -> list[Entry]:
     """What a folded lane shows: its first series, and which line is which phrase."""
-    entries = [Entry(f"{lane.series[0].label}, by phrase:")]
+    series = lane.series[0]
+    of_beats = ", highest of each beat" if series.key in THIN else ""
+    entries = [Entry(f"{series.label}{of_beats}, by phrase:", short="by phrase:")]
     for number in reversed(range(count)):
         colour, pen = colour_of(number, count, look)
         entries.append(Entry("earlier" if pen is OLD_PEN else str(number + 1), colour, pen))
@@ -114,14 +139,17 @@ def paint_ends(painter: QPainter, fold: Fold, plot: QRectF, device_ratio: float,
     """The number of each of the newest phrases at the end of its line."""
     measure = fonts.metrics(LABEL_PX, is_bold=True)
     height = measure.capHeight() + 3.0
-    tops = spread(
-        [plot.top() + y / device_ratio for _, y, _, _ in fold.ends],
-        height=height,
-        gap=0.0,
-        top=plot.top(),
-        bottom=plot.bottom(),
-    )
     painter.setFont(fonts.font(LABEL_PX, is_bold=True))
-    for (x, _, number, colour), top in zip(fold.ends, tops):
+    taken: list[QRectF] = []
+    for end_x, end_y, number, colour in sorted(fold.ends, key=lambda end: end[1]):
+        width = measure.horizontalAdvance(number) + 5.0
+        y = min(max(plot.top() + end_y / device_ratio, plot.top() + 0.5 * height), plot.bottom())
+        box = QRectF(plot.left() + end_x / device_ratio + 4.0, y - 0.5 * height, width, height)
+        # Where ends lie together their numbers stand side by side, each at the height of its line.
+        while any(box.intersects(other) for other in taken):
+            box.translate(width, 0.0)
+        taken.append(box)
+        if box.right() < plot.right():
+            painter.fillRect(box.adjusted(-1.0, 0.0, -2.0, 1.0), QColor(theme.paper))
         painter.setPen(QColor(colour if contrast(colour, theme.paper) >= 4.5 else theme.ink_soft))
-        painter.drawText(QPointF(plot.left() + x / device_ratio + 4.0, top + height - 1.5), number)
+        painter.drawText(QPointF(box.left(), box.bottom() - 1.5), number)

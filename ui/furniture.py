@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from PyQt6.QtCore import QPointF, QRectF, Qt
@@ -20,16 +20,20 @@ if TYPE_CHECKING:
 SAMPLE_PX: Final = 20.0
 """Length of the piece of line that stands before a name in the legend."""
 
+APART_PX: Final = 16.0
+"""Between two names of a legend."""
+
 TICK_ROOM_PX: Final = 13.0
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A line of a legend; without a pen it is words only."""
+    """A line of a legend; without a pen it is words only. `short` is said where there is little room."""
 
     label: str
     colour: str = ""
     pen: Pen | None = None
+    short: str = ""
 
 
 def paint(
@@ -106,31 +110,37 @@ def _legend(
     box: LaneBox,
     theme: Theme,
 ) -> None:
-    """A piece of each line with its name, as far as there is room."""
+    """A piece of each line with its name; with the short ones, and as far as there is room."""
     measure = fonts.metrics(LABEL_PX)
-    x = left + 18.0
+    x, apart, length = left + 18.0, APART_PX, SAMPLE_PX
+    samples = sum(SAMPLE_PX + 5.0 for entry in entries if entry.pen is not None)
+    words = sum(measure.horizontalAdvance(entry.label) for entry in entries)
+    if x + samples + words + APART_PX * (len(entries) - 1) > right - 14.0:
+        entries = [replace(entry, label=entry.short or entry.label) for entry in entries]
+        apart, length = 0.6 * APART_PX, 0.8 * SAMPLE_PX
     painter.setFont(fonts.font(LABEL_PX))
     base = _baseline(box)
     for entry in entries:
-        sample = 0.0 if entry.pen is None else SAMPLE_PX + 5.0
+        sample = 0.0 if entry.pen is None else length + 5.0
         end = x + sample + measure.horizontalAdvance(entry.label)
         if end > right - 14.0:
             return
         if entry.pen is not None:
-            _sample(painter, entry.pen, QColor(entry.colour), x, base - 0.5 * measure.capHeight())
+            at = QPointF(x, base - 0.5 * measure.capHeight())
+            _sample(painter, entry.pen, QColor(entry.colour), at, length)
         painter.setPen(QColor(theme.ink_soft))
         painter.drawText(QPointF(x + sample, base), entry.label)
-        x = end + 16.0
+        x = end + apart
 
 
-def _sample(painter: QPainter, pen: Pen, colour: QColor, x: float, y: float) -> None:
+def _sample(painter: QPainter, pen: Pen, colour: QColor, at: QPointF, length: float) -> None:
     made = QPen(colour, max(pen.width_px, 1.6))
     made.setCapStyle(Qt.PenCapStyle.FlatCap)
     if pen.dash_px:
         made.setDashPattern([length / made.widthF() for length in pen.dash_px])
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setPen(made)
-    painter.drawLine(QPointF(x, y), QPointF(x + SAMPLE_PX, y))
+    painter.drawLine(at, QPointF(at.x() + length, at.y()))
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
 
 
@@ -140,6 +150,7 @@ def _scale(painter: QPainter, lane: Lane, box: LaneBox, theme: Theme) -> None:
     painter.setFont(fonts.font(LABEL_PX))
     painter.setPen(QColor(theme.ink_soft))
     free = box.plot.bottom() + TICK_ROOM_PX
+    floor = box.flags.bottom() - 1.0
     for value in sorted(lane.ticks):
         y = height_of(value, lane, box)
         if y > free - TICK_ROOM_PX:
@@ -147,7 +158,8 @@ def _scale(painter: QPainter, lane: Lane, box: LaneBox, theme: Theme) -> None:
         free = y
         text = tick_text(value)
         x = box.plot.left() - 7.0 - measure.horizontalAdvance(text)
-        base = y + 0.5 * measure.capHeight()
+        # The lowest may not stand on the line that parts two lanes.
+        base = min(y + 0.5 * measure.capHeight(), floor)
         painter.drawText(QPointF(x, base), text)
 
 

@@ -59,7 +59,7 @@ def html() -> str:
     return (
         "<h2>Help</h2>"
         "<p>The lanes share one time axis; the newest is at the right. "
-        "Choose a finding, or a point in a lane: its numbers stand beside the findings.</p>"
+        "Choose a finding, or a point in a lane: its numbers stand under the passes.</p>"
         f"<h3>Keys</h3><table cellspacing='4'>{keys}</table>"
         f"<h3>In the lanes</h3><table cellspacing='4'>{lanes}</table>"
         f"<h3>Words</h3><table cellspacing='4'>{words}</table>"

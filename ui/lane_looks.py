@@ -21,7 +21,7 @@ _FILLED_FROM: Final = {"loudness": "lowest", "mono": "highest"}
 """From which end of its axis the main line of a lane is tinted: loudness stands on the ground, what
 is lost hangs from the surface."""
 
-_THIN: Final = ("true_peak_dbtp",)
+THIN: Final = ("true_peak_dbtp",)
 """Series that change from slot to slot: thick, they would be a wall."""
 
 
@@ -38,7 +38,7 @@ def look_of(lane: Lane, target: Target | None, theme: Theme, *, rows: int, devic
         Row(
             key=series.key,
             colour=theme.series[number % len(theme.series)],
-            pen=PENS[1 if series.key in _THIN else number % len(PENS)],
+            pen=PENS[1 if series.key in THIN else number % len(PENS)],
             fill_to=getattr(lane, end) if end and number == 0 else None,
         )
         for number, series in enumerate(lines)
@@ -60,11 +60,12 @@ def look_of(lane: Lane, target: Target | None, theme: Theme, *, rows: int, devic
     )
 
 
-def band_text(lane: Lane, target: Target | None) -> str:
-    """What the fairway says: whose it is, and from where to where."""
+def band_text(lane: Lane, target: Target | None, *, is_narrow: bool = False) -> str:
+    """What the fairway says: whose it is, where there is room, and from where to where."""
     limit = lane.band(target)
     if limit is None or target is None:
         return ""
     decimals = 2 if lane.unit == "r" else 1
     unit = "" if lane.unit == "r" else f" {lane.unit}"
-    return f"{target.title}: {limit.text(decimals).replace('-', '−')}{unit}"
+    title = "" if is_narrow else f"{target.title}: "
+    return f"{title}{limit.text(decimals).replace('-', '−')}{unit}"

@@ -232,7 +232,7 @@ class LanePicture:
             made.fill(QColor(self.theme.paper))
             brush = QPainter(made)
             try:
-                texts = [band_text(lane, self.target) for lane in self.lanes]
+                texts = [band_text(lane, self.target, is_narrow=layout.is_narrow) for lane in self.lanes]
                 furniture.paint(brush, layout, self.lanes, self._legends(), texts, self.theme)
                 time_axis.paint(brush, self._marks(layout), layout.axis, self.theme)
             finally:
@@ -246,8 +246,13 @@ class LanePicture:
             return [fold_legend(lane, look, len(self.phrases)) for lane, look in zip(self.lanes, self._looks)]
         legends = []
         for lane, look in zip(self.lanes, self._looks):
-            labels = {series.key: series.label for series in lane.series}
-            legends.append([furniture.Entry(labels[row.key], row.colour, row.pen) for row in look.rows])
+            series = {one.key: one for one in lane.series}
+            legends.append(
+                [
+                    furniture.Entry(series[row.key].label, row.colour, row.pen, series[row.key].short)
+                    for row in look.rows
+                ]
+            )
         return legends
 
     def _marks(self, layout: Layout) -> list[time_axis.Mark]:

@@ -1,15 +1,18 @@
-"""The numbers of one moment, beside the findings."""
+"""The numbers of one moment, under the list of passes."""
 
 from __future__ import annotations
 
 from typing import Final
 
-from PyQt6.QtCore import Qt
-from PyQt6.QtWidgets import QFrame, QScrollArea, QVBoxLayout, QWidget
+from PyQt6.QtCore import QSize, Qt
+from PyQt6.QtWidgets import QFrame, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
-from ui.style import label, typeset
+from ui.style import SPACE_PX, label, typeset
 
-HINT: Final = "Choose a finding, or a point in a lane:\nits numbers stand here."
+LINES: Final = 11
+"""As many as `meter.moment` has for two channels."""
+
+HINT: Final = "Choose a finding, or a point in a lane: its numbers stand here."
 
 
 class MomentPanel(QScrollArea):
@@ -37,6 +40,15 @@ class MomentPanel(QScrollArea):
         layout.addWidget(self.place)
         layout.addWidget(self.lines, 1)
         self.place.hide()
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Maximum)
+
+    def sizeHint(self) -> QSize:
+        """Room for all lines, so that nothing moves when a moment is chosen."""
+        return QSize(self.width(), LINES * self.fontMetrics().lineSpacing() + 2 * SPACE_PX)
+
+    def minimumSizeHint(self) -> QSize:
+        """Some of them; the rest is scrolled to."""
+        return QSize(self.width(), 3 * self.fontMetrics().lineSpacing() + SPACE_PX)
 
     def show_lines(self, lines: list[str] | None) -> None:
         """Show these, the first as the heading; None = nothing is chosen."""

@@ -9,7 +9,6 @@ from PyQt6.QtWidgets import QDialog
 
 from meter.moment import moment_lines
 from meter.phrases import phrases
-from meter.soundings import as_text_time
 from ui.session import Session
 from ui.state import StateFile
 from ui.tempo import TempoDialog
@@ -116,7 +115,6 @@ class Navigator(QObject):
     def choose_moment(self, slot: int) -> None:
         """Show the numbers of this moment; the lanes stay where they are."""
         self.window.findings.forget_choice()
-        self.window.show_findings()
         self._show_moment(slot)
 
     def choose_span(self, first_slot: int, last_slot: int) -> None:
@@ -142,12 +140,11 @@ class Navigator(QObject):
 
     def _show_moment(self, slot: int | None) -> None:
         self.moment = slot
-        lines = None if slot is None else moment_lines(self.session.timeline, slot)
-        found = None if slot is None else self.session.timeline.place(slot)
-        if lines and slot is not None and found is not None:
+        lines = None
+        if slot is not None:
             one = pass_at(slot, self.session.thoughts.passes)
-            of_pass = "" if one is None else f", pass {one.number}"
-            lines[0] = f"{as_text_time(found[1])}{of_pass}"
+            number = None if one is None else one.number
+            lines = moment_lines(self.session.timeline, slot, pass_number=number)
         self.window.moment.show_lines(lines)
         self.window.views.show_is_live(self.place == NOW and slot is None)
 
@@ -206,6 +203,7 @@ class Navigator(QObject):
             self.place = Place(pass_number=self.place.pass_number)
         if not on or one is None:
             lanes.set_phrases(None)
+            self.window.show_folded(False)
             self.window.views.fold.setChecked(False)
             if on:
                 self.said.emit("there is no pass to fold yet; play the tune first")
@@ -222,5 +220,6 @@ class Navigator(QObject):
         self.place = Place(pass_number=one.number, is_folded=True)
         self.window.passes.show_pass(one)
         self.window.views.fold.setChecked(True)
+        self.window.show_folded(True)
         self.show()
         lanes.set_phrases(slices)

@@ -26,7 +26,7 @@ class Page(QDialog):
         self.text = QTextBrowser()
         self.text.setAccessibleName(title)
         self.text.setOpenLinks(False)
-        self.text.document().setDocumentMargin(4)  # type: ignore[union-attr]
+        self.text.document().setDocumentMargin(2 * SPACE_PX)  # type: ignore[union-attr]
         self.text.setHtml(html)
         self.text.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
@@ -35,4 +35,4 @@ class Page(QDialog):
         layout.setContentsMargins(3 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX)
         layout.addWidget(self.text)
         layout.addWidget(buttons)
-        self.resize(640, 700)
+        self.resize(680, 740)

@@ -8,9 +8,11 @@ from PyQt6.QtCore import QSize, Qt, pyqtSignal
 from PyQt6.QtGui import QResizeEvent
 from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QWidget
 
+from meter.capture.records import SourceInfo
 from meter.now import Now
 from meter.sentence import sentence
 from meter.sentence_kinds import Keeper, Kind
+from meter.window_text import capital
 from ui import fonts
 from ui.style import SENTENCE_PX, SPACE_PX, label, typeset
 
@@ -41,11 +43,11 @@ class SentenceLine(QLabel):
         found = sentence(now)
         kept = self._keeper.keep(found, time.monotonic())
         # What is said of the source is true at this moment or not.
-        self.say(found.text if found.kind <= Kind.NOTICE else kept.text)
+        self.say(found.text if found.kind <= Kind.NOTICE else kept.text, now.state.info)
 
-    def say(self, text: str) -> None:
-        """Show this."""
-        whole = typeset(text[:1].upper() + text[1:])
+    def say(self, text: str, info: SourceInfo | None = None) -> None:
+        """Show this; with a capital, unless it begins with the name of this source, which has its own."""
+        whole = typeset(capital(text, info))
         if whole == self.text():
             return
         self.setText(whole)

@@ -25,6 +25,7 @@ from ui.thinker import Thinker, Thoughts
 if TYPE_CHECKING:
     from meter.capture.source import Source
     from meter.engine import Engine
+    from meter.live_pass import LivePass
     from meter.soundings import Soundings
 
 LOG: Final = logging.getLogger("ui.session")
@@ -154,7 +155,17 @@ class Session(QObject):
             self.timeline.append(rows, live_pass, engine.reading)
             self._thinker.wake()
 
-        engine = Engine(source, target=self.target, crossover_hz=self._crossover_hz, on_soundings=append)
+        def end(live_pass: LivePass) -> None:
+            self.timeline.end(live_pass)
+            self._thinker.wake()
+
+        engine = Engine(
+            source,
+            target=self.target,
+            crossover_hz=self._crossover_hz,
+            on_soundings=append,
+            on_pass=end,
+        )
         return engine
 
     @property

@@ -73,6 +73,7 @@ QPushButton#link {{
     border: none; padding: 3px 2px; color: {theme.ink_soft}; text-align: left;
     text-decoration: underline; min-height: 14px;
 }}
+QPushButton#link:checked {{ background: transparent; color: {theme.ink_soft}; }}
 QPushButton#link:hover {{ color: {theme.ink}; background: transparent; }}
 QPushButton#link:focus {{ border: 1px solid {theme.fairway_edge}; padding: 2px 1px; }}
 QPushButton#segment, QPushButton#first {{ border-radius: 0; padding: 4px 10px; }}

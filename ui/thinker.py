@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from meter.targets import Target
 from meter.timeline import Timeline
+from ui.memory import give_back
 
 if TYPE_CHECKING:
     from meter.findings import Finder, Finding
@@ -19,6 +20,9 @@ LOG: Final = logging.getLogger("ui.session")
 EVERY_S: Final = 0.5
 IDLE_EVERY_S: Final = 5.0
 STOP_WAIT_S: Final = 5.0
+
+STILL_S: Final = 2.0
+"""When nothing has come for so long, because it is held or lost, the numbers are made exact."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +67,7 @@ class Thinker:
         self._target: Any = _NONE_YET
         self._cutter: PassCutter | None = None
         self._finder: Finder | None = None
-        self._slots = -1
+        self._seen = (-1, -1)
         self._every_s = EVERY_S
         self._has_news = threading.Event()
         self._must_end = threading.Event()
@@ -94,38 +98,40 @@ class Thinker:
         self._has_news.set()
 
     def _run(self) -> None:
-        has_failed = False
+        has_failed = is_exact = False
         while not self._must_end.is_set():
-            self._has_news.wait()
+            is_exact = not self._has_news.wait(None if is_exact else STILL_S)
             self._has_news.clear()
             try:
-                self.think()
+                self.think(exactly=is_exact)
             except Exception:
                 if not has_failed:
                     LOG.exception("please report this: passes and findings are not up to date")
                 has_failed = True
             self._must_end.wait(self._every_s)
 
-    def think(self) -> None:
-        """Take what is new. Called by the thread; by tests without one."""
+    def think(self, *, exactly: bool = False) -> None:
+        """Take what is new, or make what is known exact. Called by the thread; by tests without one."""
         from meter.findings import Finder
         from meter.pass_cutter import PassCutter
 
-        target, slots = self._wanted_target, self._timeline.slots
+        target, seen = self._wanted_target, (self._timeline.slots, self._timeline.ended)
         is_behind = self._finder is not None and self._finder.is_behind
-        if target is self._target and slots == self._slots and not is_behind:
+        if target is self._target and seen == self._seen and not is_behind and not exactly:
             return
         if self._cutter is None:
             self._cutter = PassCutter()
         if self._finder is None or target is not self._target:
-            self._finder = Finder(target, self._crossover_hz)
-        self._target, self._slots = target, slots
-        self._cutter.take(self._timeline)
+            self._finder = Finder(target, self._crossover_hz, cutter=self._cutter)
+        self._target, self._seen = target, seen
         self._finder.take(self._timeline)
         found = Thoughts(
             passes=tuple(
                 PassLine(
-                    number=one.number, first_slot=one.first_slot, last_slot=one.last_slot, text=one.one_line
+                    number=one.number,
+                    first_slot=one.first_slot,
+                    last_slot=one.last_slot,
+                    text=one.one_line(exactly=exactly),
                 )
                 for one in self._cutter.passes
             ),
@@ -135,6 +141,8 @@ class Thinker:
             self.thoughts = found
         if self._finder.is_behind:
             self._has_news.set()
+        elif is_behind:
+            give_back()  # what it took to catch up with hours
 
 
 _NONE_YET: Final = object()

@@ -9,8 +9,18 @@ from typing import Final
 
 from PyQt6.QtCore import QEvent, Qt, pyqtSignal
 from PyQt6.QtGui import QCloseEvent, QResizeEvent
-from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QMainWindow, QSplitter, QVBoxLayout, QWidget
+from PyQt6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QMainWindow,
+    QPushButton,
+    QSplitter,
+    QVBoxLayout,
+    QWidget,
+)
 
+from ui import fonts
 from ui.bar import Bar, ViewRow
 from ui.choosers import SourceChooser, TargetChooser
 from ui.empty_card import EmptyCard
@@ -23,17 +33,17 @@ from ui.status_line import StatusLine
 from ui.style import SMALL_PX, SPACE_PX, label
 
 TITLE: Final = "Leadline"
-PASSES_PX: Final = 176
-MOMENT_PX: Final = 300
-NARROW_MOMENT_PX: Final = 230
+LEFT_PX: Final = 184
 FINDINGS_PX: Final = 150
 LOW_FINDINGS_PX: Final = 110
+PASSES_LEAST_PX: Final = 90
 
 NARROW_PX: Final = 1130
-"""In a narrower window the caution is shorter, and so is the place of the numbers."""
+"""In a narrower window the caution is shorter."""
 
 LOW_PX: Final = 660
-"""In a lower one the findings are shown when they are asked for, and the sentence has one line."""
+"""In a lower one the findings are shown when they are asked for, as while folded, and the sentence has
+one line."""
 
 SMALLEST_PX: Final = (900, 500)
 
@@ -75,6 +85,13 @@ class MainWindow(QMainWindow):
         self.findings = FindingsList()
         self.no_findings = label("Nothing found so far.", is_soft=True)
         self.no_findings.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self.slighter = QPushButton()
+        self.slighter.setObjectName("link")
+        self.slighter.setFont(fonts.font(SMALL_PX))
+        self.slighter.setCheckable(True)
+        self.slighter.toggled.connect(self.findings.show_slight)
+        self.findings.counted.connect(self._count_findings)
+        self._is_folded = False
         self.moment = MomentPanel()
         self.status = StatusLine()
 
@@ -99,7 +116,12 @@ class MainWindow(QMainWindow):
         left.setSpacing(4)
         left.addWidget(heading("Passes"))
         left.addWidget(self.passes, 1)
-        self.passes.setFixedWidth(PASSES_PX)
+        left.addSpacing(SPACE_PX)
+        left.addWidget(heading("Chosen moment"))
+        left.addWidget(self.moment)
+        self.passes.setFixedWidth(LEFT_PX)
+        self.passes.setMinimumHeight(PASSES_LEAST_PX)
+        self.moment.setFixedWidth(LEFT_PX)
 
         lanes = QWidget()
         upper = QVBoxLayout(lanes)
@@ -109,18 +131,20 @@ class MainWindow(QMainWindow):
         upper.addWidget(self.lanes, 1)
 
         self.below = below = QWidget()
-        lower = QHBoxLayout(below)
+        lower = QVBoxLayout(below)
         lower.setContentsMargins(0, SPACE_PX, 0, 0)
-        lower.setSpacing(3 * SPACE_PX)
-        found = QVBoxLayout()
-        found.setSpacing(4)
-        found.addWidget(heading("Findings"))
-        found.addWidget(self.no_findings, 1)
-        found.addWidget(self.findings, 1)
-        self.findings.hide()
-        lower.addLayout(found, 1)
-        lower.addWidget(self.moment)
-        self.moment.setFixedWidth(MOMENT_PX)
+        lower.setSpacing(4)
+        head = QHBoxLayout()
+        head.setSpacing(2 * SPACE_PX)
+        words = heading("Findings")
+        words.setMinimumHeight(self.slighter.sizeHint().height())  # nothing moves when that comes
+        head.addWidget(words)
+        head.addWidget(self.slighter)
+        head.addStretch(1)
+        lower.addLayout(head)
+        lower.addWidget(self.no_findings, 1)
+        lower.addWidget(self.findings, 1)
+        self._count_findings(0, 0)
 
         split = QSplitter(Qt.Orientation.Vertical)
         split.setAccessibleName("Lanes and findings")
@@ -139,10 +163,22 @@ class MainWindow(QMainWindow):
         middle.addWidget(split, 1)
         return middle
 
-    def show_has_findings(self, has_any: bool) -> None:
-        """The list, or the words that stand for an empty one."""
-        self.findings.setVisible(has_any)
-        self.no_findings.setVisible(not has_any)
+    def _count_findings(self, shown: int, slight: int) -> None:
+        """The list, or the words that stand for an empty one; and the way to the slight ones."""
+        self.findings.setVisible(shown > 0)
+        self.no_findings.setVisible(shown == 0)
+        self.no_findings.setText("Only slight ones so far." if slight else "Nothing found so far.")
+        ones = "slight one" if slight == 1 else "slight ones"
+        leave_out = f"without the {ones}" if slight == 1 else f"without the {slight} {ones}"
+        self.slighter.setText(leave_out if self.slighter.isChecked() else f"and {slight} {ones}")
+        self.slighter.setVisible(slight > 0)
+
+    def show_folded(self, is_folded: bool) -> None:
+        """Give the lanes all the room while phrases lie over one another."""
+        if is_folded != self._is_folded:
+            self._is_folded = is_folded
+            self.views.findings.setChecked(False)
+            self._fit()
 
     @property
     def is_seen(self) -> bool:
@@ -151,8 +187,13 @@ class MainWindow(QMainWindow):
 
     @property
     def is_low(self) -> bool:
-        """Whether the findings are shown only when they are asked for."""
+        """Whether there is little room between top and bottom."""
         return self.height() < LOW_PX
+
+    @property
+    def _hides_findings(self) -> bool:
+        """Whether the findings are shown only when they are asked for."""
+        return self.is_low or self._is_folded
 
     def show_findings(self) -> None:
         """Show the findings, where they are not always shown."""
@@ -160,13 +201,12 @@ class MainWindow(QMainWindow):
 
     def _fit(self) -> None:
         """Make the best of the room there is."""
-        is_narrow, is_low = self.width() < NARROW_PX, self.is_low
-        self.views.become_narrow(is_narrow)
-        self.moment.setFixedWidth(NARROW_MOMENT_PX if is_narrow else MOMENT_PX)
-        self.sentence.set_lines(1 if is_low else 2)
-        self.views.findings.setVisible(is_low)
-        self.below.setVisible(not is_low or self.views.findings.isChecked())
-        if is_low and self.below.isVisible():
+        hides = self._hides_findings
+        self.views.become_narrow(self.width() < NARROW_PX)
+        self.sentence.set_lines(1 if self.is_low else 2)
+        self.views.findings.setVisible(hides)
+        self.below.setVisible(not hides or self.views.findings.isChecked())
+        if self.is_low and self.below.isVisible():
             self.split.setSizes([1000, LOW_FINDINGS_PX])
 
     def resizeEvent(self, event: QResizeEvent | None) -> None:

@@ -6,14 +6,14 @@ from typing import Final
 
 import numpy as np
 
+from meter.findings.collected import Collected
 from meter.findings.found import Found
 from meter.findings.records import Finding
-from meter.findings.shelf import Shelf
 from meter.findings.spots import SilenceFinder, overs_in
 from meter.findings.stretches import Bools, Stretch, StretchFinder, is_lower, loses_more_than
 from meter.live_pass import LivePass
 from meter.music_sentences import APART_DB, mono_limits
-from meter.pass_cutter import PassCutter
+from meter.pass_cutter import QUIET_LUFS, PassCutter
 from meter.soundings import BANDS, LOW_BANDS, SOUNDINGS_A_SECOND, Gap, Soundings
 from meter.targets import Target
 from meter.timeline import Run, Timeline
@@ -21,9 +21,6 @@ from meter.units import Floats
 
 TAKE_SLOTS: Final = 6000
 """Ten minutes at a time, so that a call stays short whatever has come meanwhile."""
-
-HEARD_LUFS: Final = -60.0
-"""Under this nothing is said of left and right."""
 
 _FULL: Final = BANDS.index("full")
 
@@ -34,10 +31,12 @@ class Finder:
     Parameters
     ----------
     target : Target or None
-        What may be lost in mono is its limit; common practice without one. Overs are those that the
-        engine counted.
+        What may be lost in mono and how high a true peak may be are its limits; common practice and
+        0 dBTP without one.
     crossover_hz : float
         What the low end is measured below, for the words.
+    cutter : PassCutter, optional
+        Cuts the passes that findings belong to; may be shared with who lists them, in the same thread.
 
     Attributes
     ----------
@@ -47,10 +46,17 @@ class Finder:
         A call takes ten minutes of a timeline at most; whether the next one has something left to do.
     """
 
-    def __init__(self, target: Target | None = None, crossover_hz: float = 120.0) -> None:
+    def __init__(
+        self,
+        target: Target | None = None,
+        crossover_hz: float = 120.0,
+        *,
+        cutter: PassCutter | None = None,
+    ) -> None:
         self._limits_db = mono_limits(target)
-        self._cutter = PassCutter()
-        self._shelf = Shelf(crossover_hz, self._listed_number)
+        self._over_limit_dbtp = 0.0 if target is None else target.true_peak_limit_dbtp
+        self._cutter = PassCutter() if cutter is None else cutter
+        self._collected = Collected(crossover_hz, self._listed_number)
         self._run = 0
         self._slot = 0
         self._watch: _RunWatch | None = None
@@ -65,28 +71,27 @@ class Finder:
         slots, runs = timeline.slots, timeline.runs
         while self._run < len(runs) and room > 0:
             run = runs[self._run]
-            has_ended = self._run + 1 < len(runs)
             if self._watch is None:
                 self._slot = run.first_slot
-                self._watch = _RunWatch(run, self._run, self._limits_db)
+                self._watch = _RunWatch(run, self._run, self._limits_db, self._over_limit_dbtp)
             stop = min(run.stop_slot, slots, self._slot + room)
             if stop > self._slot:
                 self._put(self._watch.take(timeline, self._slot, stop))
                 room -= stop - self._slot
                 self._slot = stop
             self._put_gaps(run)
-            if not has_ended or self._slot < run.stop_slot:
+            if not run.is_over or self._slot < run.stop_slot:
                 break
             self._put(self._watch.end())
             self._watch = None
             self._run += 1
         self.is_behind = self._run < len(runs) and self._slot < slots
         still = [] if self._watch is None else self._watch.open
-        self.findings = self._shelf.findings(still)
+        self.findings = self._collected.findings(still)
 
     def _put(self, all_found: list[Found]) -> None:
         for found in all_found:
-            self._shelf.put(found)
+            self._collected.put(found)
 
     def _listed_number(self, slot: int) -> int:
         """The listed pass that has begun before a slot; 0 when none has."""
@@ -99,7 +104,7 @@ class Finder:
         told = self._gaps[1] if self._gaps[0] is live_pass else 0
         new = live_pass.gaps[told:]
         for gap in new:
-            self._shelf.put(_gap_found(run, gap))
+            self._collected.put(_gap_found(run, gap))
         self._gaps = live_pass, told + len(new)
 
 
@@ -122,10 +127,13 @@ def _gap_found(run: Run, gap: Gap) -> Found:
 class _RunWatch:
     """Everything that watches one run."""
 
-    def __init__(self, run: Run, number: int, limits_db: dict[str, float]) -> None:
+    def __init__(
+        self, run: Run, number: int, limits_db: dict[str, float], over_limit_dbtp: float
+    ) -> None:
         live_pass = run.live_pass
         self._run, self._number = run, number
         self._silence = SilenceFinder(live_pass.weights)
+        self._over_limit_dbtp = over_limit_dbtp
         self._limits_db = limits_db if live_pass.channels > 1 else {}
         self._bands = {band: StretchFinder(loses_more_than(db)) for band, db in self._limits_db.items()}
         sides = ("right", "left") if live_pass.channels > 1 else ()
@@ -145,11 +153,11 @@ class _RunWatch:
                 severity=overs.severity,
                 count=overs.count,
                 peak_dbtp=overs.peak_dbtp,
-                limit_db=live_pass.over_limit_dbtp,
+                limit_db=self._over_limit_dbtp,
                 samples_over=overs.samples_over,
             )
             for overs in overs_in(
-                rows, first=start, limit_dbtp=live_pass.over_limit_dbtp, channels=live_pass.channels
+                rows, first=start, limit_dbtp=self._over_limit_dbtp, channels=live_pass.channels
             )
         ]
         for begins, ends in self._silence.take(rows):
@@ -232,4 +240,4 @@ def _is_heard(timeline: Timeline, band: str, first: int, stop: int) -> Bools:
 
 def _is_loud(timeline: Timeline, first: int, stop: int) -> Bools:
     with np.errstate(invalid="ignore"):
-        return np.asarray(timeline.values("short_term_lufs", first, stop) >= HEARD_LUFS, np.bool_)
+        return np.asarray(timeline.values("short_term_lufs", first, stop) >= QUIET_LUFS, np.bool_)

@@ -7,6 +7,10 @@ from typing import Final
 
 KINDS: Final = ("over", "lost in mono", "one-sided", "silence", "gap")
 
+SLIGHT: Final = {"over": 0.02, "lost in mono": 3.0, "one-sided": 6.0}
+"""Findings of less severity are slight: 0.2 dB over for a tenth of a second, 1 dB too much lost for
+three seconds, sides 2 dB too far apart for three. Common practice, no source. Other kinds never are."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
@@ -41,3 +45,8 @@ class Finding:
     severity: float
     is_open: bool
     text: str
+
+    @property
+    def is_slight(self) -> bool:
+        """Whether it may wait until somebody asks for it."""
+        return self.severity < SLIGHT.get(self.kind, 0.0)

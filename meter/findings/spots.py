@@ -47,12 +47,13 @@ def overs_in(rows: Soundings, *, first: int, limit_dbtp: float, channels: int) -
     first : int
         Number of the first of them.
     limit_dbtp : float
-        What they were counted above.
+        Of now. The soundings may have been counted against another before: what is over is told by
+        their peaks, and how often by their counts, at least once.
     channels : int
     """
     peaks = rows["true_peak"][:, :channels].max(axis=1)
     excess_db = np.maximum(2.0 * powers_to_db(peaks) - limit_dbtp, 0.0)
-    hits = np.flatnonzero((rows["overs"] > 0) | (excess_db > 0.0))
+    hits = np.flatnonzero(excess_db > 0.0)
     if len(hits) == 0:
         return
     bound = min(db_to_amplitude(limit_dbtp), _FULL_SCALE)
@@ -61,7 +62,7 @@ def overs_in(rows: Soundings, *, first: int, limit_dbtp: float, channels: int) -
         yield Overs(
             start=first + int(part[0]),
             stop=first + int(part[-1]) + 1,
-            count=int(rows["overs"][part].sum()),
+            count=max(int(rows["overs"][part].sum()), 1),
             top=first + top,
             peak_dbtp=amplitude_to_db(float(peaks[top])),
             samples_over=bool(rows["sample_peak"][part][:, :channels].max() >= bound),

@@ -51,6 +51,37 @@ def test_the_blocks_of_a_stream_put_together_are_the_tune(block_frames):
     assert np.array_equal(np.concatenate(blocks), demo_signals.render())
 
 
+@pytest.fixture
+def forgotten(monkeypatch):
+    """Nothing was rendered yet; rendering takes no time. The tune as it is."""
+    tune = demo_signals.render()
+    monkeypatch.setattr(mixdown, "_made", tune.copy)
+    for kept in (mixdown.render, mixdown._kept):
+        kept.cache_clear()
+    yield tune
+    for kept in (mixdown.render, mixdown._kept):
+        kept.cache_clear()
+    mixdown.render()  # the same samples again, for the tests that follow
+
+
+def test_a_stream_keeps_the_tune_in_a_file_and_not_in_memory(forgotten):
+    two = zip(demo_signals.stream(1 << 20), demo_signals.stream(1 << 20), strict=True)
+    pairs = list(two)
+    for side in (0, 1):
+        assert np.array_equal(np.concatenate([pair[side] for pair in pairs]), forgotten)
+    assert not any(block.flags.writeable for block in pairs[0])
+    assert mixdown.render.cache_info().currsize == 0
+    assert np.array_equal(demo_signals.render(), forgotten)
+
+
+def test_where_no_file_can_be_written_the_tune_is_kept_in_memory(forgotten, monkeypatch):
+    def full():
+        raise OSError("no space left")
+
+    monkeypatch.setattr("tempfile.TemporaryFile", full)
+    assert np.array_equal(np.concatenate(list(demo_signals.stream(1 << 22))), forgotten)
+
+
 def test_a_stream_refuses_empty_blocks_at_once():
     with pytest.raises(UsageError, match="block_frames is 0; give 1 or more frames a block"):
         demo_signals.stream(0)

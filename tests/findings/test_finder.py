@@ -12,6 +12,7 @@ import demo_signals
 from demo_signals.faults import ONE_SIDED, OVERS, WIDE_SUB
 from meter.chain import Chain
 from meter.findings import KINDS, Finder
+from meter.pass_cutter import PassCutter
 from meter.soundings import Gap
 from meter.target_file import shipped_targets
 from meter.targets import Limit, Target
@@ -232,6 +233,43 @@ def test_what_goes_on_is_told_as_far_as_it_has_come():
     (found,) = find(timeline_of(samples))
     assert found.is_open
     assert found.text.startswith("since 0:12.0, for 8.0 s so far it is one-sided, left is 14 dB under right")
+
+
+def test_what_goes_on_is_over_where_its_source_ends():
+    session = Session()
+    sound = alike(10.0, seed=1)
+    sound[48_000 * 6 :, 1] = 0.0
+    session.hear(sound)
+    finder = Finder(CLUB)
+    finder.take(session.timeline)
+    (found,) = finder.findings
+    assert found.is_open and found.text.startswith("since 0:0")
+    finder.take(session.finish())
+    (found,) = finder.findings
+    assert not found.is_open and re.match(r"from 0:0\d\.\d to 0:10\.0", found.text)
+
+
+def test_overs_are_those_of_the_target_of_now_and_not_of_the_one_they_were_heard_with():
+    def peak(target, then):
+        session = Session(target=then)
+        sound = alike(6.0, seed=1)
+        sound[48_000 * 3 : 48_000 * 3 + 480] *= 0.9 / np.abs(sound[48_000 * 3 : 48_000 * 3 + 480]).max()
+        session.hear(sound)
+        return of_kind(find(session.finish(), target), "over")
+
+    low = Target(name="low", title="Low", source="made up", limits={"true_peak_dbtp": Limit(max=-2.0)})
+    assert peak(CLUB, then=low) == []
+    (found,) = peak(low, then=CLUB)
+    assert found.first_slot == 30
+    assert "over -2.0 dBTP at 0:03" in found.text
+
+
+def test_the_passes_may_be_cut_by_who_lists_them():
+    session, cutter = Session(), PassCutter()
+    session.hear(alike(6.0, seed=1))
+    finder = Finder(CLUB, cutter=cutter)
+    finder.take(session.finish())
+    assert [one.last_slot for one in cutter.passes] == [60]
 
 
 def test_a_file_of_one_channel_has_no_sides():

@@ -83,7 +83,13 @@ def test_a_peak_that_is_highest_in_the_sounding_after_the_over_began_is_part_of_
     assert (found.count, found.top) == (1, 101)
 
 
-def test_the_limit_is_that_of_the_pass():
+def test_what_is_over_is_told_by_the_limit_of_now_whatever_was_counted_against_another():
+    (found,) = overs([-6.0, -0.5, -6.0], limit_dbtp=-1.0, counts=[0, 0, 0])
+    assert (found.start, found.stop, found.count) == (101, 102, 1)
+    assert overs([-6.0, -0.5, -6.0], counts=[0, 3, 0]) == []
+
+
+def test_the_limit_is_the_one_that_is_given():
     assert len(overs([-0.5], limit_dbtp=-1.0)) == 1
     assert overs([-1.5], limit_dbtp=-1.0) == []
 

@@ -42,13 +42,16 @@ class Session:
         self.clock = Clock()
         self.timeline = Timeline(clock=self.clock)
         self.said, self._exactly = [], exactly
-        self.worker = Worker(self.source, on_soundings=self._take, **how)
+        self.worker = Worker(self.source, on_soundings=self._take, on_pass=self._end, **how)
 
     def _take(self, rows: Soundings) -> None:
         reading = self.worker.now.reading
         self.clock.s += float(rows["frames"].sum()) / self.worker.live_pass.rate_hz
         self.timeline.append(rows, self.worker.live_pass, reading if self._exactly else None)
         self.said.append((self.timeline.slots - 1, reading))
+
+    def _end(self, live_pass: LivePass) -> None:
+        self.timeline.end(live_pass)
 
     def hear(self, frames: Samples, *, hop: int = 4800) -> None:
         for start in range(0, len(frames), hop):

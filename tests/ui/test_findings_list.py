@@ -3,23 +3,8 @@ import random
 import pytest
 from PyQt6.QtCore import Qt
 
-from meter.findings import Finding
+from tests.support.a_finding import a_finding
 from ui.findings_list import FINDING, FindingsList
-
-
-def a_finding(first_slot, kind="over", **known):
-    values = {
-        "kind": kind,
-        "first_slot": first_slot,
-        "last_slot": first_slot + 5,
-        "at_slot": first_slot,
-        "at_s": first_slot / 10.0,
-        "pass_number": 1,
-        "severity": 1.0,
-        "is_open": False,
-        "text": f"{kind} at {first_slot}",
-    }
-    return Finding(**(values | known))
 
 
 @pytest.fixture
@@ -60,3 +45,21 @@ def test_a_row_is_as_high_as_its_text_and_says_its_place(shown):
     short, long = (shown.sizeHintForIndex(shown.model().index(row, 0)).height() for row in (0, 1))
     assert long > 3 * short
     assert shown.item(0).data(Qt.ItemDataRole.AccessibleTextRole) == "1:12.7: Short"
+
+
+def test_slight_ones_are_shown_when_they_are_asked_for(shown, qtbot):
+    heavy, slight = a_finding(10), a_finding(50, severity=0.005)
+    told = []
+    shown.counted.connect(lambda *counts: told.append(counts))
+    shown.set_findings((heavy, slight))
+    assert rows(shown) == [heavy]
+    shown.show_slight(True)
+    assert rows(shown) == [slight, heavy]
+    shown.show_slight(False)
+    assert rows(shown) == [heavy]
+    assert told == [(1, 1), (2, 1), (1, 1)]
+
+
+@pytest.mark.parametrize("kind", ["gap", "silence", "something new"])
+def test_other_kinds_are_never_slight(kind):
+    assert not a_finding(10, kind, severity=0.0).is_slight

@@ -14,6 +14,8 @@ import sys
 from PyQt6.QtCore import QRect, Qt
 from PyQt6.QtWidgets import QAbstractButton, QComboBox, QLabel
 
+from meter.capture.records import SourceInfo, SourceState, SourceStatus
+from meter.now import Now
 from meter.target_file import shipped_targets
 from tests.support.fake_source import FakeSource
 from ui import app as shell, fonts
@@ -28,6 +30,11 @@ LONG = (
     "4.8 dB are lost in mono below 120 Hz (3 s, at most 1.0): left and right differ in phase there; "
     "make it narrower, or leave it if it never plays in mono"
 )
+MOMENT = [
+    "100:12.0, pass 10", "M -88.0 LUFS", "S -88.3 LUFS", "true peak +10.2 dBTP", "12 overs here",
+    "r -0.25 over 3 s", "lost in mono over 3 s:", "below 120 Hz -60.0 dB", "20-60 Hz -60.0 dB",
+    "60-120 Hz -60.0 dB", "120-250 Hz -60.0 dB",
+]
 checked = 0
 
 
@@ -53,6 +60,8 @@ def walk(top, where):
             checked += 1
     for widget in top.findChildren(QLabel) + top.findChildren(QAbstractButton) + top.findChildren(QComboBox):
         if widget.isVisible() and not widget.objectName().startswith("qt_"):
+            if window.moment.isAncestorOf(widget) and top.height() < 600:
+                continue  # there is little room: it is scrolled to
             place = QRect(widget.mapTo(top, widget.rect().topLeft()), widget.size())
             assert top.rect().contains(place), f"{where}: {widget} lies outside of {top.rect()}"
 
@@ -62,10 +71,26 @@ for size in ((1280, 800), (1600, 1000), (960, 540), (900, 500)):
     window.views.show_is_live(False)
     window.sentence.say(LONG)
     window.message.say(LONG)
-    window.moment.show_lines(["0:12.0, pass 1", "M -8.0 LUFS, S -8.3 LUFS"])
+    window.moment.show_lines(MOMENT)
     walk(window, f"window {size}")
     window.message.hide()
     walk(window, f"window {size} without a message")
+window.resize(1280, 800)
+opening = SourceState(status=SourceStatus.OPENING, sentence=None, info=SourceInfo(spec="system", name="it"))
+for said in ("gone", LONG, "gone"):
+    for status in (SourceStatus.OPENING, SourceStatus.LOST, SourceStatus.ENDED):  # with buttons or without
+        state = SourceState(status=status, sentence=said, info=SourceInfo(spec="system", name="it"))
+        for is_hidden_before in (False, True):
+            if is_hidden_before:
+                window.empty.show_now(Now(state=state), has_heard=True)
+                app.processEvents()
+            window.empty.show_now(Now(state=state), has_heard=False)
+            walk(window, f"empty card {status}, {said!r}")
+            window.empty.show_now(Now(state=opening), has_heard=False)
+            walk(window, "empty card without buttons")
+            window.empty.show_now(Now(state=state), has_heard=True)
+            window.empty.show_now(Now(state=state), has_heard=False)
+            walk(window, f"empty card {status}, {said!r}, after one without buttons")
 compact.show()
 for size in ((520, 330), (380, 220)):
     compact.resize(*size)

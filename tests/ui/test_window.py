@@ -5,10 +5,13 @@ from PyQt6.QtCore import Qt
 
 from meter.capture.records import SourceInfo, SourceStatus
 from meter.errors import SourceError
+from meter.targets import value_text
+from tests.support.a_finding import a_finding
 from tests.support.fake_source import FakeSource
 from tests.support.listed_sources import LISTED
 from tests.support.sound import noise, tone
 from ui.session import IDLE_POLL_MS, POLL_MS
+from ui.style import typeset
 from ui.time_scale import LAST_10_MINUTES, LAST_MINUTE
 
 
@@ -147,6 +150,7 @@ def test_silence_of_the_system_is_called_nothing_is_playing(scene):
     scene.play_silence(4.0)
     scene.until(scene.window.empty.isVisible)
     assert scene.window.empty.title.text() == "Nothing is playing"
+    assert scene.window.empty.text.text().startswith("Start the music")
     scene.play_music(4.0)
     scene.until(lambda: not scene.window.empty.isVisible())
 
@@ -197,6 +201,16 @@ def test_a_mark_begins_the_next_pass(scene):
     scene.until(lambda: scene.window.passes.count() == 3)
     first = scene.window.passes.item(2).text()
     assert first.startswith("1    0:0")
+
+
+def test_while_held_the_numbers_of_the_open_pass_become_exact(scene):
+    scene.play_music(20.0)
+    scene.play_music(0.5, level_dbfs=-6.0)
+    scene.conductor.toggle_hold()
+    scene.until(lambda: scene.session.now.is_held)
+    summary = scene.session.engine.live_pass.summary()
+    shown = typeset(f"I {value_text(summary.integrated_lufs)}   TP {value_text(summary.true_peak_dbtp)}")
+    scene.until(lambda: shown in scene.window.passes.item(1).text())
 
 
 # --- places and findings
@@ -272,9 +286,12 @@ def test_a_pass_with_a_tempo_is_folded_and_unfolded(scene):
     assert scene.window.views.fold.isChecked()
     assert scene.conductor.going.place.is_folded
     assert scene.state.choices.bpm == 300.0
+    # All the room is for the lanes; the findings are there when they are asked for.
+    assert not scene.window.below.isVisible() and scene.window.views.findings.isVisible()
     scene.qtbot.mouseClick(scene.window.views.fold, Qt.MouseButton.LeftButton)
     assert not scene.window.views.fold.isChecked()
     assert not scene.conductor.going.place.is_folded
+    assert scene.window.below.isVisible() and not scene.window.views.findings.isVisible()
 
 
 def test_a_pass_too_short_to_fold_is_said_to_be_so(scene):
@@ -283,6 +300,20 @@ def test_a_pass_too_short_to_fold_is_said_to_be_so(scene):
     scene.state.remember(bpm=60.0)
     scene.conductor.going.fold(True)
     assert "shorter than two phrases" in scene.window.message.label.text()
+
+
+def test_slight_findings_wait_until_they_are_asked_for(scene):
+    window = scene.window
+    window.findings.set_findings((a_finding(10, severity=0.0), a_finding(30, severity=0.001)))
+    assert window.no_findings.isVisible() and window.no_findings.text() == "Only slight ones so far."
+    assert window.slighter.text() == "and 2 slight ones"
+    window.slighter.click()
+    assert window.findings.count() == 2 and window.findings.isVisible()
+    assert window.slighter.text() == "without the 2 slight ones"
+    window.findings.set_findings((a_finding(10, severity=0.0),))
+    assert window.slighter.text() == "without the slight one"
+    window.findings.set_findings(())
+    assert not window.slighter.isVisible() and window.no_findings.text() == "Nothing found so far."
 
 
 # --- forms

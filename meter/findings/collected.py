@@ -8,6 +8,7 @@ from typing import Final
 
 from meter.findings.found import Found
 from meter.findings.records import KINDS, Finding
+from meter.findings.spots import NEAR_SLOTS as NEAR_OVERS_SLOTS
 from meter.findings.words import text_of
 from meter.music_sentences import is_one_sided
 
@@ -17,7 +18,7 @@ MOST: Final = 5
 MOST_GROUPS: Final = 40
 """Passes whose findings are kept; of more, the oldest are forgotten."""
 
-NEAR_SLOTS: Final = {"over": 30, "lost in mono": 30, "one-sided": 30, "silence": 0, "gap": 50}
+NEAR_SLOTS: Final = {"over": NEAR_OVERS_SLOTS, "lost in mono": 30, "one-sided": 30, "silence": 0, "gap": 50}
 """What of one kind lies nearer than this is one finding."""
 
 TOGETHER: Final = 0.5
@@ -30,7 +31,7 @@ Key = tuple[int, int, str]
 """The same, and the kind."""
 
 
-class Shelf:
+class Collected:
     """What was found so far, and may still grow.
 
     Parameters
