@@ -14,8 +14,9 @@ from typing import Final
 
 import numpy as np
 
+from meter.audio_file import AudioFile
 from meter.errors import MeterError
-from meter.files import AudioFile, open_audio
+from meter.files import open_audio
 from meter.read_ahead import read_ahead
 from meter.soundings import Gap, Soundings, Summary
 from meter.targets import Target, Verdict, judge
