@@ -41,7 +41,7 @@ MOST_JUMPS: Final = 200
 
 MASK_BITS: Final = {
     name: 1 << bit
-    for bit, name in enumerate("FL FR FC LFE BL BR FLC FRC BC SL SR TC TFL TFC TFR TBL TBC TBR".split())
+    for bit, name in enumerate(("FL", "FR", "FC", "LFE", "BL", "BR", "FLC", "FRC", "BC", "SL", "SR"))
 }
 """Loudspeakers by FFmpeg's names, as bits of the channel mask of WAVE, in which order they come.
 RIFF WAVE with WAVE_FORMAT_EXTENSIBLE; from memory."""
@@ -89,7 +89,7 @@ class AvFile(AudioFile):
         self.slack_frames = EXACT_SLACK_FRAMES if exact else round(LOOSE_SLACK_S * rate_hz)
         tracks = len(container.streams.audio)
         if tracks > 1:
-            self.notes.append(f"there are {tracks} sound tracks in it; the one that players choose was measured")
+            self.notes.append(f"it has {tracks} sound tracks; the one that players choose is measured")
 
     @property
     def is_compressed(self) -> bool:
@@ -212,10 +212,11 @@ def open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | Non
     try:
         stream = container.streams.best("audio")
         if stream is None:
-            raise AudioFileError(f"{path}: there is no sound in this file, only other tracks; nothing to measure")
+            raise AudioFileError(f"{path}: there is no sound in this file, so nothing to measure")
         if stream.codec_context is None:
             raise AudioFileError(
-                f"{path}: its sound is coded or locked in a way that cannot be decoded here; convert it to WAV or FLAC"
+                f"{path}: its sound is coded or locked in a way that cannot be decoded here; "
+                "convert it to WAV or FLAC"
             )
         stream.codec_context.thread_count = 1  # files run side by side already
         return AvFile(path, raw, container, stream, demuxer=demuxer, pair=pair)
@@ -223,7 +224,8 @@ def open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | Non
         container.close()
         if isinstance(error, AudioFileError):
             raise
-        raise AudioFileError(f"{path}: its sound cannot be decoded ({_words(error)}); export it again") from error
+        why = f"its sound cannot be decoded ({_words(error)}); export it again"
+        raise AudioFileError(f"{path}: {why}") from error
     except BaseException:
         container.close()
         raise
@@ -232,8 +234,8 @@ def open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | Non
 def _why_not_opened(demuxer: str, error: Exception) -> str:
     if demuxer == "mov":
         return (
-            "this MP4 file has no index that can be read: it is damaged, or was cut short while it was written "
-            "or copied; export it again"
+            "this MP4 file has no index that can be read: it is damaged, or was cut short while it was "
+            "written or copied; export it again"
         )
     return f"this {FORMATS[demuxer]} file is cut short or damaged ({_words(error)}); export it again"
 
