@@ -49,6 +49,30 @@ RIFF WAVE with WAVE_FORMAT_EXTENSIBLE; from memory."""
 FULL_SCALE: Final = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31, "i8": 2.0**63}
 
 
+class _Bytes:
+    """A file for FFmpeg, which has no place for exceptions: what fails gives what it understands."""
+
+    def __init__(self, raw: BinaryIO) -> None:
+        self._raw = raw
+        self.problem: OSError | None = None
+
+    def read(self, count: int) -> bytes:
+        try:
+            return self._raw.read(count)
+        except OSError as error:
+            self.problem = error
+            return b""  # as the end of the file
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        try:
+            return self._raw.seek(offset, whence)
+        except (OSError, ValueError, OverflowError):  # to before the beginning, as a damaged index says
+            return -1
+
+    def tell(self) -> int:
+        return self._raw.tell()
+
+
 class AvFile(AudioFile):
     """A file that FFmpeg decodes. See `AudioFile`; made by `open_av`."""
 
@@ -59,10 +83,11 @@ class AvFile(AudioFile):
         container: Any,
         stream: Any,
         *,
+        source: _Bytes,
         demuxer: str,
         pair: tuple[int, int] | None,
     ) -> None:
-        self._raw, self._container, self._stream = raw, container, stream
+        self._raw, self._container, self._stream, self._source = raw, container, stream, source
         self._is_damaged = False  # since the last good frame
         self._damaged_packets = 0
         self._frames = self._decoded()
@@ -121,6 +146,8 @@ class AvFile(AudioFile):
         if filled:
             self.frames_read += filled
             yield out[:filled]
+        if self._source.problem is not None:
+            raise self._source.problem
         self._say_damage()
         self._end()
 
@@ -205,8 +232,9 @@ def open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | Non
 
     av.logging.set_level(None)  # what is wrong is said by us, in one sentence
     raw.seek(0)
+    source = _Bytes(raw)
     try:
-        container = av.open(raw, mode="r", format=demuxer, metadata_errors="replace")
+        container = av.open(source, mode="r", format=demuxer, metadata_errors="replace")
     except (av.FFmpegError, ValueError, OSError) as error:
         raise AudioFileError(f"{path}: {_why_not_opened(demuxer, error)}") from error
     try:
@@ -219,7 +247,7 @@ def open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | Non
                 "convert it to WAV or FLAC"
             )
         stream.codec_context.thread_count = 1  # files run side by side already
-        return AvFile(path, raw, container, stream, demuxer=demuxer, pair=pair)
+        return AvFile(path, raw, container, stream, source=source, demuxer=demuxer, pair=pair)
     except (av.FFmpegError, ValueError) as error:
         container.close()
         if isinstance(error, AudioFileError):
