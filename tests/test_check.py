@@ -458,7 +458,7 @@ def test_a_bad_file_never_stops_the_rest(tmp_path):
     [
         (OSError(5, "Input/output error"), "reading it failed (Input/output error); copy it to this machine"),
         (MemoryError(), "reading it failed (out of memory)"),
-        (IndexError("list index\nout of range"), "failed (IndexError: list index out of range); please report"),
+        (IndexError("list index\nout of range"), "(IndexError: list index out of range); please report this"),
     ],
 )
 def test_whatever_happens_to_a_file_is_one_sentence(monkeypatch, error, words):

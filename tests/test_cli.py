@@ -19,6 +19,11 @@ from meter.console import ProgressLine, printable, say
 ROOT = Path(__file__).resolve().parents[1]
 RATE_HZ = 48_000
 
+pytestmark = [
+    pytest.mark.usefixtures("forked"),
+    pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
+]
+
 
 @pytest.fixture
 def tune(tmp_path):

@@ -12,6 +12,11 @@ from meter.check_run import check_all
 from tests.support.encode import encode, encode_video
 
 RATE_HZ = 48_000
+
+pytestmark = [
+    pytest.mark.usefixtures("forked"),
+    pytest.mark.filterwarnings("ignore:.*multi-threaded, use of fork:DeprecationWarning"),
+]
 FRAMES = RATE_HZ // 4
 
 

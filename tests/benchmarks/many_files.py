@@ -45,7 +45,8 @@ def main() -> int:
             rounds=args.rounds,
         )
     whole_s = FILES * args.seconds
-    print(f"\n{FILES} files of {args.seconds:g} s: FFmpeg {found.times_real_time('FFmpeg', whole_s):.0f} x real time")
+    rival = found.times_real_time("FFmpeg", whole_s)
+    print(f"\n{FILES} files of {args.seconds:g} s: FFmpeg {rival:.0f} x real time")
     missed = 0
     for name in ("as check runs them", "in threads", "one after another"):
         ratio = found.ratio(name, "FFmpeg")
