@@ -16,7 +16,7 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from meter.check import Checked, Options, check_one
-from meter.check_run import check_all, cores
+from meter.check_run import _context, check_all, cores
 from tests.benchmarks import material, rivals
 from tests.benchmarks.__main__ import line, machine
 from tests.benchmarks.timing import compare
@@ -32,7 +32,7 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=240.0, help="length of each file")
     parser.add_argument("--rounds", type=int, default=5, help="rounds that count")
     args = parser.parse_args()
-    print(f"{machine()}; {cores()} cores")
+    print(f"{machine()}; {cores()} cores; workers by {_context().get_start_method()}")
     with tempfile.TemporaryDirectory() as folder:
         names = write(Path(folder), args.seconds)
         found = compare(
