@@ -49,6 +49,10 @@ RIFF WAVE with WAVE_FORMAT_EXTENSIBLE; from memory."""
 FULL_SCALE: Final = {"u1": 2.0**7, "i2": 2.0**15, "i4": 2.0**31, "i8": 2.0**63}
 
 
+MOST_DAMAGED_PACKETS: Final = 10_000
+"""What cannot be decoded so often is no sound."""
+
+
 class _Bytes:
     """A file for FFmpeg, which has no place for exceptions: what fails gives what it understands."""
 
@@ -164,7 +168,8 @@ class AvFile(AudioFile):
                 )
                 return
             at_s = None if frame.pts is None else float(frame.pts * frame.time_base)
-            for part in (self._missing_before(at_s, expected_s, done), _samples(frame, self._order)):
+            room = None if left is None else left - done
+            for part in (self._missing_before(at_s, expected_s, done, room), _samples(frame, self._order)):
                 if left is not None:
                     part = part[: left - done]
                 done += len(part)
@@ -174,12 +179,15 @@ class AvFile(AudioFile):
             if expected_s is not None:
                 expected_s += frame.samples / self.rate_hz
 
-    def _missing_before(self, at_s: float | None, expected_s: float | None, done: int) -> Samples:
+    def _missing_before(
+        self, at_s: float | None, expected_s: float | None, done: int, room: int | None
+    ) -> Samples:
         jump_s = 0.0 if at_s is None or expected_s is None else at_s - expected_s
         least_s = JUMP_AT_DAMAGE_S if self._is_damaged else JUMP_S
         self._is_damaged = False
         is_loss = least_s <= jump_s <= LONGEST_JUMP_S and len(self.damaged) < MOST_JUMPS
         count = round(jump_s * self.rate_hz) if is_loss else 0
+        count = count if room is None else min(count, room)
         if count:
             self.damaged.append(Gap(at_s=done / self.rate_hz, frames=count))
         return np.full((count, self.channels), np.nan, np.float32)
@@ -203,14 +211,12 @@ class AvFile(AudioFile):
                 yield from packet.decode()
             except av.EOFError:
                 return
-            except (av.InvalidDataError, ValueError):
+            except (av.FFmpegError, ValueError):
                 self._damaged_packets += 1
                 self._is_damaged = True
-            except (av.FFmpegError, OSError) as error:
-                self._damaged_packets += 1
-                self._is_damaged = True
-                if not isinstance(error, av.FFmpegError) or self._damaged_packets > 1000:
+                if self._damaged_packets > MOST_DAMAGED_PACKETS:
                     return
+                packets = self._container.demux(self._stream)  # goes on where it stands
 
     def _say_damage(self) -> None:
         if self.damaged:
@@ -250,8 +256,6 @@ def open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | Non
         return AvFile(path, raw, container, stream, source=source, demuxer=demuxer, pair=pair)
     except (av.FFmpegError, ValueError) as error:
         container.close()
-        if isinstance(error, AudioFileError):
-            raise
         why = f"its sound cannot be decoded ({_words(error)}); export it again"
         raise AudioFileError(f"{path}: {why}") from error
     except BaseException:

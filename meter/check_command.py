@@ -89,12 +89,14 @@ def run(
         _check(found.names, options, results, as_json=as_json, workers=workers)
     finally:
         # Also after Ctrl-C: what is done is worth having.
-        if not as_json:
-            _print_text(results, len(found.names), options)
-        if csv is not None:
-            if results:
-                csv.write(results)
-            csv.discard()
+        try:
+            if not as_json:
+                _print_text(results, len(found.names), options)
+        finally:
+            if csv is not None:
+                if results:
+                    csv.write(results)
+                csv.discard()
     return _status(results, strict)
 
 

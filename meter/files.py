@@ -145,11 +145,11 @@ def open_audio(path: str | Path, *, pair: tuple[int, int] | None = None) -> Audi
         wav = wav_header(path, raw)
         try:
             sound = open_sound(path, raw, wav)
-        except AudioFileError as refusal:
+        except AudioFileError:
             demuxer = second_demuxer_for(start, None if wav is None else wav.format_tag)
             if demuxer is None:
                 raise
-            return _second_try(path, raw, demuxer, pair, refusal)
+            return _open_av(path, raw, demuxer, pair)
         try:
             check_format(path, int(sound.samplerate), int(sound.channels), pair)
             frames, promised_frames = _lengths(raw, sound, wav)
@@ -168,16 +168,6 @@ def _open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | No
     from meter.av_file import open_av
 
     return open_av(path, raw, demuxer, pair)
-
-
-def _second_try(
-    path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | None, refusal: AudioFileError
-) -> AudioFile:
-    """Let FFmpeg try what libsndfile refused; where it cannot either, the first sentence stands."""
-    try:
-        return _open_av(path, raw, demuxer, pair)
-    except AudioFileError as error:
-        raise (error if "channel" in str(error) or "sample rate" in str(error) else refusal) from None
 
 
 def _lengths(raw: BinaryIO, sound: Any, wav: WavHeader | None) -> tuple[int | None, int | None]:

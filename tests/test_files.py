@@ -376,7 +376,7 @@ SENTENCES = {
         b"fLaC\0\0\0\x22" + bytes(12),
         "its header is cut short, damaged or of a kind that is not read",
     ),
-    "head.ogg": (b"OggS" + bytes(30), "its header is cut short, damaged or of a kind that is not read"),
+    "head.ogg": (b"OggS" + bytes(30), "this Ogg file is cut short or damaged"),
     "head.aiff": (
         b"FORM\0\0\0\x20AIFFCOMM",
         "its header is cut short, damaged or of a kind that is not read",
