@@ -107,6 +107,13 @@ def test_weights_follow_the_loudspeakers_that_the_file_names(tmp_path):
         np.testing.assert_array_equal(read, samples.astype(np.float32))
 
 
+def test_a_third_channel_that_is_the_bass_has_no_weight(tmp_path):
+    """ITU-R BS.1770-5, Annex 1: LFE is left out; without a layout three channels are L, R, C. SEEN-P."""
+    path = encode(tmp_path / "a.mov", noise(5000, 3), codec="pcm_s16le", container="mov", layout="2.1")
+    with open_audio(path) as audio:
+        assert audio.weights == (1.0, 1.0, 0.0)
+
+
 def test_a_pair_is_read_as_left_and_right(tmp_path):
     samples = noise(20_000, 6)
     path = encode(tmp_path / "a.mka", samples, codec="flac", container="matroska", layout="5.1")
