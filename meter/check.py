@@ -1,24 +1,30 @@
-"""`leadline check`: files through the chain, one after the other, each held against a target.
+"""`leadline check`: a file through the chain, held against a target.
 
-What was measured is a `Checked`; `meter.check_text` makes a block of text of it and
-`meter.check_json` an object. One bad file never stops the rest.
+What was measured is a `Checked`; `meter.check_text` makes a block of text of it, `meter.check_table`
+a row of a table and `meter.check_json` an object. Many files: `meter.check_run`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import logging
+from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
+from meter.audio_file import AudioFile
+from meter.av_kinds import CODECS
+from meter.check_part import Part
 from meter.errors import MeterError
-from meter.files import AudioFile, open_audio
+from meter.files import open_audio
 from meter.read_ahead import read_ahead
-from meter.soundings import Gap, Soundings, Summary
+from meter.soundings import Soundings, Summary
 from meter.targets import Target, Verdict, judge
+
+LOG: Final = logging.getLogger("meter.check")
 
 DEFAULT_CROSSOVER_HZ: Final = 120.0
 CROSSOVER_RANGE_HZ: Final = (40.0, 300.0)
@@ -34,7 +40,9 @@ class Options:
     target: Target | None = None
     pair: tuple[int, int] | None = None
     crossover_hz: float = DEFAULT_CROSSOVER_HZ
+    part: Part = field(default_factory=Part)
     beside: bool = True  # reading and true peak in threads of their own
+    keep_soundings: bool = False  # in `Checked`: 2000 bytes of memory for every second
 
     @property
     def over_limit_dbtp(self) -> float:
@@ -53,6 +61,7 @@ class Checked:
     options: Options
     verdicts: dict[str, Verdict] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    soundings: Soundings | None = None  # with `keep_soundings`; frames count from the start of the part
 
     @property
     def is_inside(self) -> bool:
@@ -68,25 +77,25 @@ class Failed:
     message: str
 
 
-def check_files(
-    names: Iterable[str], options: Options, *, progress: Callable[[str], Progress | None]
-) -> Iterable[Checked | Failed]:
-    """Check each file; the results as they come.
+Result = Checked | Failed
 
-    Parameters
-    ----------
-    names : iterable of str
-        Paths as the user wrote them.
-    options : Options
-        How to measure.
-    progress : callable
-        Gives for a name what to call while that file is read, or None.
-    """
-    for name in names:
-        try:
-            yield check_file(name, options, progress=progress(name))
-        except MeterError as error:
-            yield Failed(name=name, message=str(error))
+
+def check_one(name: str, options: Options, *, progress: Progress | None = None) -> Result:
+    """As `check_file`, but whatever is wrong with the file comes as a `Failed`."""
+    try:
+        return check_file(name, options, progress=progress)
+    except MeterError as error:
+        return Failed(name=name, message=str(error))
+    except (OSError, MemoryError) as error:  # the stick was pulled out
+        why = getattr(error, "strerror", None) or str(error) or "out of memory"
+        return Failed(name=name, message=f"{name}: reading it failed ({why}); copy it to this machine first")
+    except (ArithmeticError, LookupError, TypeError, ValueError, RuntimeError, AssertionError) as error:
+        LOG.exception("please report this: measuring %s failed", name)
+        words = " ".join(str(error).split())
+        return Failed(
+            name=name,
+            message=f"{name}: measuring it failed ({type(error).__name__}: {words}); please report this",
+        )
 
 
 def check_file(name: str, options: Options, *, progress: Progress | None = None) -> Checked:
@@ -101,10 +110,11 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
     """
     with open_audio(Path(name), pair=options.pair) as audio:
         rows = _measure(audio, options, progress)
-        summary = _summary(audio, rows)
+        summary = _summary(audio, rows, options.part)
         notes = list(audio.notes)
-        if summary.nonfinite_samples:
-            notes.append(f"{summary.nonfinite_samples} samples were no numbers and were taken as silence")
+        own = summary.nonfinite_samples - audio.channels * sum(gap.frames for gap in audio.damaged)
+        if own > 0:
+            notes.append(f"{own} samples were no numbers and were taken as silence")
         return Checked(
             name=name,
             kind=kind_of(audio.format, audio.subtype),
@@ -113,6 +123,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             options=options,
             verdicts={} if options.target is None else judge(options.target, summary),
             notes=tuple(notes),
+            soundings=rows if options.keep_soundings else None,
         )
 
 
@@ -125,10 +136,11 @@ def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> S
         weights=audio.weights,
         crossover_hz=options.crossover_hz,
         over_limit_dbtp=options.over_limit_dbtp,
+        is_excerpt=not options.part.is_whole,
         beside=options.beside,
     )
-    whole_s = None if audio.frames is None else audio.frames / audio.rate_hz
-    blocks = audio.blocks()
+    whole_s = options.part.length_s(audio)
+    blocks = options.part.blocks(audio)
     if options.beside and audio.is_compressed:  # for plain samples a thread costs more than it saves
         blocks = read_ahead(blocks)
     frames, parts = 0, []
@@ -143,18 +155,15 @@ def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> S
     return np.concatenate(parts)
 
 
-def _summary(audio: AudioFile, rows: Soundings) -> Summary:
+def _summary(audio: AudioFile, rows: Soundings, part: Part) -> Summary:
     from meter.passes import summarise
 
-    # What the header promised and the file does not hold is lost, like frames of a live source.
-    lost = Gap(at_s=audio.frames_read / audio.rate_hz, frames=audio.lost_frames)
-    return summarise(
-        rows,
-        rate_hz=audio.rate_hz,
-        channels=audio.channels,
-        weights=audio.weights,
-        gaps=(lost,) if lost.frames else (),
+    summary = summarise(
+        rows, rate_hz=audio.rate_hz, channels=audio.channels, weights=audio.weights, gaps=part.gaps(audio)
     )
+    at_s = summary.loudest_30s_at_s
+    # Places are those in the file, whatever part of it was asked for.
+    return summary if at_s is None else replace(summary, loudest_30s_at_s=at_s + part.from_s)
 
 
 _WORD_LENGTHS: Final = {
@@ -176,6 +185,8 @@ def kind_of(format_: str, subtype: str) -> str:
     """Format and word length in plain words."""
     if subtype in _CODECS:
         return _CODECS[subtype]
+    if subtype in CODECS.values():
+        return subtype if subtype == format_ else f"{subtype} in {format_}"
     kind = _KINDS.get(format_, format_)
     return f"{kind}, {_WORD_LENGTHS.get(subtype, subtype.replace('_', ' ').lower())}"
 

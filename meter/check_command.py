@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from functools import partial
-from glob import glob
-from pathlib import Path
+from contextlib import closing
 
-from meter import check_json, check_text
-from meter.check import Checked, Failed, Options, Progress, check_files
+from meter import check_json, check_table, check_text
+from meter.check import Checked, Failed, Options, Result
+from meter.check_csv import CsvFile
+from meter.check_paths import find_files
+from meter.check_run import RunProgress, check_all
 from meter.console import ProgressLine, say
 from meter.errors import UsageError
 from meter.settings import TARGETS_FILE, folders
@@ -39,8 +40,29 @@ def target_named(name: str | None) -> Target | None:
     return find_target(name, loaded.targets)
 
 
-def run(names: Sequence[str], options: Options, *, strict: bool = False, as_json: bool = False) -> int:
-    """Check the files and print what was found, each as soon as it is there.
+def run(
+    paths: Sequence[str],
+    options: Options,
+    *,
+    strict: bool = False,
+    as_json: bool = False,
+    csv_path: str | None = None,
+    workers: int | None = None,
+) -> int:
+    """Check the files and print what was found: JSON as it comes, text when all is there.
+
+    Ctrl-C prints what is done and goes on as such.
+
+    Parameters
+    ----------
+    paths : sequence of str
+        Files, patterns and folders.
+    options : Options
+    strict, as_json : bool
+    csv_path : str, optional
+        Where to write a table, one row a file.
+    workers : int, optional
+        See `check_all`.
 
     Returns
     -------
@@ -50,55 +72,80 @@ def run(names: Sequence[str], options: Options, *, strict: bool = False, as_json
     Raises
     ------
     UsageError
-        When `strict` is asked for without a target.
+        When `strict` is asked for without a target, or a folder has no audio file.
+    OutputError
+        The table cannot be written.
     """
     if strict and options.target is None:
         raise UsageError("--strict needs something to be strict about: name a target with --target")
-    line = ProgressLine(sys.stderr)
-
-    def progress(name: str) -> Progress:
-        return partial(line.show, name)
-
-    results: list[Checked | Failed] = []
+    found = find_files(paths)
+    for note in found.notes:
+        say(note, sys.stderr)
+    if not found.names:
+        raise UsageError(f"no audio file in {', '.join(paths)}; name files, or a folder that has some")
+    csv = None if csv_path is None else CsvFile(csv_path)
+    results: list[Result] = []
     try:
-        for result in check_files(_expanded(names), options, progress=progress):
-            line.clear()
-            (_print_json if as_json else _print_text)(result, is_first=not results)
-            results.append(result)
+        _check(found.names, options, results, as_json=as_json, workers=workers)
     finally:
-        line.clear()
-    if len(results) > 1 and not as_json:
-        say("\n" + check_text.closing(results, options.target), sys.stdout)
+        # Also after Ctrl-C: what is done is worth having.
+        try:
+            if not as_json:
+                _print_text(results, len(found.names), options)
+        finally:
+            if csv is not None:
+                if results:
+                    csv.write(results)
+                csv.discard()
     return _status(results, strict)
 
 
-def _status(results: Sequence[Checked | Failed], strict: bool) -> int:
+def _check(
+    names: Sequence[str], options: Options, results: list[Result], *, as_json: bool, workers: int | None
+) -> None:
+    line = ProgressLine(sys.stderr)
+
+    def progress(run: RunProgress) -> None:
+        if run.files == 1:
+            line.show(run.name, run.done_s, run.whole_s)
+        else:
+            line.show_share(f"{run.files_done} of {run.files} files", run.share, run.name)
+
+    with closing(check_all(names, options, workers=workers, progress=progress)) as checking:
+        try:
+            for result in checking:
+                results.append(result)
+                line.clear()
+                if as_json:
+                    _print_json(result)
+                elif isinstance(result, Failed):
+                    say(check_text.problem(result), sys.stderr)
+        finally:
+            line.clear()
+
+
+def _print_text(results: Sequence[Result], wanted: int, options: Options) -> None:
+    checked = [result for result in results if isinstance(result, Checked)]
+    if len(checked) == 1:
+        say(check_text.block(checked[0]), sys.stdout)
+    elif checked:
+        say(check_table.table(results), sys.stdout)
+    if results and wanted > 1:
+        left = f"stopped: {len(results)} of {wanted} files were done.\n" if len(results) < wanted else ""
+        say("\n" + left + check_text.closing(results, options.target), sys.stdout)
+
+
+def _status(results: Sequence[Result], strict: bool) -> int:
     if any(isinstance(result, Failed) for result in results):
         return UNUSABLE
     missed = any(isinstance(result, Checked) and not result.is_inside for result in results)
     return MISSED if strict and missed else DONE
 
 
-def _print_text(result: Checked | Failed, *, is_first: bool) -> None:
-    if isinstance(result, Failed):
-        say(check_text.problem(result), sys.stderr)
-    else:
-        say(("" if is_first else "\n") + check_text.block(result), sys.stdout)
-
-
-def _print_json(result: Checked | Failed, *, is_first: bool) -> None:
+def _print_json(result: Result) -> None:
     if isinstance(result, Failed):
         say(check_json.as_line(check_json.error_object(result)), sys.stdout)
         return
     say(check_json.as_line(check_json.file_object(result)), sys.stdout)
     for note in result.notes:
         say(f"{result.name}: {note}", sys.stderr)
-
-
-def _expanded(names: Sequence[str]) -> list[str]:
-    """Patterns that no shell has replaced by names, as on Windows, replaced here."""
-    found = []
-    for name in names:
-        is_pattern = any(mark in name for mark in "*?") and not Path(name).exists()
-        found += sorted(glob(name)) if is_pattern and glob(name) else [name]
-    return found

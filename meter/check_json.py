@@ -51,6 +51,9 @@ def file_object(checked: Checked) -> dict[str, Any]:
         "sample_rate_hz": _whole(summary.sample_rate_hz),
         "channels": summary.channels,
     }
+    part = checked.options.part
+    if not part.is_whole:
+        made |= {"from_s": part.from_s, "to_s": part.from_s + summary.seconds}
     made |= {key: plain(key) for key in PLAIN_KEYS}
     made["fold_loss_db"] = {band: plain(f"fold_loss_db.{band}") for band in BANDS}
     made["low_correlation"] = plain("low_correlation")

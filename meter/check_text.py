@@ -67,8 +67,12 @@ def closing(results: Sequence[Checked | Failed], target: Target | None) -> str:
 
 def _heading(checked: Checked) -> str:
     summary = checked.summary
+    part = checked.options.part
+    length = as_text_time(summary.seconds)
+    if not part.is_whole:
+        length = f"{length} from {as_text_time(part.from_s)}"
     words = [
-        as_text_time(summary.seconds),
+        length,
         checked.channels_text,
         f"{summary.sample_rate_hz / 1000.0:g} kHz",
         checked.kind,
@@ -160,18 +164,26 @@ def _verdict_text(checked: Checked, key: str) -> str:
     return "" if verdict is None else str(verdict)
 
 
+def missed_text(checked: Checked) -> str:
+    """What is not inside the target, in words; "" when nothing is."""
+    target = checked.options.target
+    if target is None:
+        return ""
+    missed = [key for key, verdict in checked.verdicts.items() if verdict is not Verdict.INSIDE]
+    return "; ".join(_missed_text(checked, target, key) for key in missed)
+
+
 def _conclusion(checked: Checked) -> Iterator[str]:
     target = checked.options.target
     if target is None:
         return
-    missed = [key for key, verdict in checked.verdicts.items() if verdict is not Verdict.INSIDE]
+    missed = missed_text(checked)
     if not checked.verdicts:
         yield f"  Nothing here can be held against {target.title}."
     elif not missed:
         yield f"  Inside {target.title}, in all it limits."
     else:
-        said = "; ".join(_missed_text(checked, target, key) for key in missed)
-        yield f"  Not inside {target.title}: {said}."
+        yield f"  Not inside {target.title}: {missed}."
 
 
 def _missed_text(checked: Checked, target: Target, key: str) -> str:

@@ -12,8 +12,7 @@ import sys
 from collections.abc import Callable
 from typing import Final
 
-from meter import journal_command, listen_command, shelf_command, window_command
-from meter.arguments import add_crossover, crossover_from, pair_from
+from meter import check_arguments, journal_command, listen_command, shelf_command, window_command
 from meter.errors import MeterError
 from meter.window_command import Window
 
@@ -29,6 +28,7 @@ without a command the window opens.
 
 examples:
   leadline check tune.wav                        what it measures
+  leadline check crate/                          a table of a folder, with the trim of each tune
   leadline check *.wav --target club             each file held against a target
   leadline check tune.flac --target ebu-r128 --strict    exit status 1 when it misses
   leadline check set.wav --json                  one JSON object a line
@@ -38,19 +38,6 @@ examples:
   leadline journal                               what was heard, pass by pass
   leadline shelf compare tune.wav                against the records you admire, equally loud
   leadline prove                                 the published test signals, measured here and now
-"""
-
-CHECK_EXAMPLES: Final = """\
-targets that come with the program: club, ebu-r128. Your own stand in targets.toml in the
-settings folder, for example:
-
-  [mine]
-  loudest_30s_lufs = { min = -7.5, max = -6.5 }
-  true_peak_dbtp = { max = -0.5 }
-  fold_loss_db.below_crossover = { min = -1.0 }
-
-exit status: 0 done, 1 a file is not inside its target (with --strict), 2 unusable arguments
-or a file that cannot be read; one bad file never stops the rest.
 """
 
 
@@ -118,7 +105,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     parser.set_defaults(run=None, window=window)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     window_command.add_parser(commands)
-    _add_check(commands)
+    check_arguments.add_parser(commands)
     _add_prove(commands)
     listen_command.add_demo_parser(commands)
     listen_command.add_parser(commands)
@@ -126,27 +113,6 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     journal_command.add_parser(commands)
     shelf_command.add_parser(commands)
     return parser
-
-
-def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    check = commands.add_parser(
-        "check",
-        help="measure audio files",
-        description="Measure audio files: loudness, peaks, left and right, what is lost in mono.",
-        epilog=CHECK_EXAMPLES,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-        allow_abbrev=False,
-    )
-    check.add_argument("files", nargs="+", metavar="FILE", help="WAV, AIFF, FLAC, Ogg Vorbis, Opus or MP3")
-    check.add_argument("--target", metavar="NAME", help="hold each file against this target")
-    check.add_argument(
-        "--strict", action="store_true", help="exit status 1 when a file is not inside its target"
-    )
-    check.add_argument("--json", action="store_true", help="one JSON object a line")
-    check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
-    add_crossover(check)
-    check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
-    check.set_defaults(run=_check)
 
 
 def _add_prove(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -170,19 +136,6 @@ def _add_sources(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     sources.add_argument("--json", action="store_true", help="one JSON object a line")
     sources.set_defaults(run=_sources)
-
-
-def _check(args: argparse.Namespace) -> int:
-    from meter import check_command
-    from meter.check import Options
-
-    options = Options(
-        target=check_command.target_named(args.target),
-        pair=None if args.channels is None else pair_from(args.channels),
-        crossover_hz=crossover_from(args.crossover),
-        beside=not args.one_thread,
-    )
-    return check_command.run(args.files, options, strict=args.strict, as_json=args.json)
 
 
 def _prove(args: argparse.Namespace) -> int:

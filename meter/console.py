@@ -56,14 +56,22 @@ class ProgressLine:
 
     def show(self, name: str, done_s: float, whole_s: float | None) -> None:
         """Say how far it is, but neither at once nor too often."""
+        text = f"{name}  {as_text_time(done_s)}"
+        if whole_s:
+            text += f" of {as_text_time(whole_s)}, {min(100.0 * done_s / whole_s, 100.0):.0f} %"
+        self._write(text, keep_end=True)
+
+    def show_share(self, what: str, share: float, name: str) -> None:
+        """The same of many: what is done, what share of all that is, 0 to 1, and what is at work."""
+        self._write(f"{what}, {100.0 * share:.0f} %  {name}", keep_end=False)
+
+    def _write(self, text: str, *, keep_end: bool) -> None:
         now_s = time.monotonic()
         if not self._is_on or now_s < self._next_s:
             return
         self._next_s = now_s + STEP_S
-        text = f"{name}  {as_text_time(done_s)}"
-        if whole_s:
-            text += f" of {as_text_time(whole_s)}, {min(100.0 * done_s / whole_s, 100.0):.0f} %"
-        text = printable(text, self._stream)[-PROGRESS_WIDTH:]
+        text = printable(" ".join(text.split("\n")), self._stream)
+        text = text[-PROGRESS_WIDTH:] if keep_end else text[:PROGRESS_WIDTH]
         padded = f"{text:<{self._width}}"
         self._width = len(text)  # before it is written: Ctrl-C may come right after, and must find it
         self._stream.write(f"\r{padded}")

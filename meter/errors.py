@@ -7,6 +7,7 @@
     ├── AudioFileError      (also OSError)      a file that cannot be read as audio
     ├── SourceError         (also OSError)      a source that cannot be opened or has gone
     ├── SettingsError       (also ValueError)   a settings or targets file with problems
+    ├── OutputError         (also OSError)      a file that cannot be written
     └── JournalError        (also OSError)      the journal cannot be opened or written
 
 A message says what came, what was expected, and what to do. A broken promise inside
@@ -34,6 +35,10 @@ class SourceError(MeterError, OSError):
 
 class SettingsError(MeterError, ValueError):
     """A settings or targets file with problems, all of them named at once."""
+
+
+class OutputError(MeterError, OSError):
+    """A file that the user asked for and that cannot be written."""
 
 
 class JournalError(MeterError, OSError):

@@ -20,7 +20,7 @@ from meter.wav_header import HeaderError, SplicedFile, WavHeader, read_wav_heade
 MIN_RATE_HZ: Final = 8_000
 MAX_RATE_HZ: Final = 384_000
 
-READABLE: Final = "WAV, AIFF, FLAC, Ogg Vorbis, Opus or MP3"
+READABLE: Final = "WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3, AAC (M4A, MP4), WMA or a video with sound"
 
 
 def open_raw(path: Path) -> BinaryIO:
@@ -81,8 +81,6 @@ def open_sound(path: Path, raw: BinaryIO, wav: WavHeader | None) -> Any:
 def _why_not_audio(path: Path, raw: BinaryIO, error: Exception) -> str:
     raw.seek(0)
     start = raw.read(64)
-    if start[4:8] == b"ftyp":
-        return f"MP4 and M4A files are not read; convert it to {READABLE}"
     known = (b"RIFF", b"RF64", b"BW64", b"FORM", b"fLaC", b"OggS", b"ID3")
     if not start.startswith(known):
         return f"this is no audio file that can be read here, whatever its name says; expected {READABLE}"

@@ -3,7 +3,7 @@
 `open_audio` answers everything that can be wrong with a file in one sentence
 (`AudioFileError`, or `UsageError` for a wrong choice of channels). Decoding is left to
 libsndfile; what it does not hand on (channel mask, promised length) comes from
-`meter.wav_header` and `meter.length_claims`.
+`meter.wav_header` and `meter.length_claims`. What it cannot read goes to `meter.av_file`.
 
 Samples come as float32, shape (frames, channels), full scale 1.0.
 """
@@ -12,21 +12,18 @@ from __future__ import annotations
 
 from collections.abc import Generator
 from pathlib import Path
-from types import TracebackType
 from typing import Any, BinaryIO, Final
 
 import numpy as np
 
+from meter.audio_file import BLOCK_S, AudioFile
+from meter.av_kinds import START_BYTES, demuxer_for, second_demuxer_for
 from meter.errors import AudioFileError
 from meter.file_problems import check_format, decoder_keeps_quiet, open_raw, open_sound, wav_header
 from meter.length_claims import aiff_promised_frames, mp3_states_its_length
 from meter.soundings import as_text_time
-from meter.standards.bs1770 import default_weights, weights_for_mask
 from meter.units import Samples
 from meter.wav_header import WavHeader
-
-BLOCK_S: Final = 6.0
-"""What the chain measures at once; smaller blocks cost more calls."""
 
 COMPRESSED: Final = frozenset({"FLAC", "OGG", "MP3"})
 """Formats whose decoding takes a quarter of the time of measuring and more."""
@@ -39,26 +36,8 @@ VORBIS_ORDER: Final = {3: (0, 2, 1), 5: (0, 2, 1, 3, 4), 6: (0, 2, 1, 5, 3, 4)}
 Vorbis I specification §4.3.9; RFC 7845 §5.1.1.2. From memory; seen in decoded Opus."""
 
 
-class AudioFile:
-    """An open audio file. Made by `open_audio`; a context manager; for one thread.
-
-    Attributes
-    ----------
-    rate_hz, channels : int
-        Of what `blocks` gives; with a chosen pair ``channels`` is 2.
-    weights : tuple of float
-        Channel weights of BS.1770, from the file's channel mask where it has one.
-    frames : int or None
-        How many are there by the decoder's count; None when that is a guess.
-    promised_frames : int or None
-        How many the header promises; None when it leaves that open.
-    frames_read : int
-        How many `blocks` has given so far.
-    format, subtype : str
-        libsndfile's names, such as "WAV" and "PCM_16".
-    notes : list of str
-        Sentences on what was odd; complete when `blocks` has ended.
-    """
+class SoundFile(AudioFile):
+    """A file that libsndfile decodes. See `AudioFile`."""
 
     def __init__(
         self,
@@ -71,68 +50,35 @@ class AudioFile:
         frames: int | None,
         promised_frames: int | None,
     ) -> None:
-        self.path = path
+        channels, format_ = int(sound.channels), str(sound.format)
+        super().__init__(
+            path,
+            rate_hz=int(sound.samplerate),
+            file_channels=channels,
+            format_=format_,
+            subtype=str(sound.subtype),
+            order=_channel_order(format_, channels, pair),
+            mask=wav.channel_mask if wav is not None and pair is None else 0,
+            frames=frames,
+            promised_frames=promised_frames,
+        )
         self._sound = sound
         self._raw = raw
-        self.rate_hz = int(sound.samplerate)
-        self.file_channels = int(sound.channels)
-        self.format = str(sound.format)
-        self.subtype = str(sound.subtype)
-        self.frames = frames
-        self.promised_frames = promised_frames
-        self.frames_read = 0
-        self.notes: list[str] = []
-        self._order = _channel_order(self.format, self.file_channels, pair)
-        self.channels = len(self._order) if self._order else self.file_channels
-        mask = wav.channel_mask if wav is not None and pair is None else 0
-        self.weights = weights_for_mask(mask, self.channels) if mask else default_weights(self.channels)
-
-    def __enter__(self) -> AudioFile:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the file. May be called twice."""
-        self._sound.close()
-        self._raw.close()
+        if format_ == "MP3":
+            self.slack_frames = MP3_SLACK_FRAMES
 
     @property
     def is_compressed(self) -> bool:
         """Whether decoding costs enough to be worth a thread of its own."""
         return self.format in COMPRESSED
 
-    @property
-    def lost_frames(self) -> int:
-        """Frames that were promised and did not come; complete when `blocks` has ended."""
-        if self.promised_frames is None:
-            return 0
-        missing = self.promised_frames - self.frames_read
-        return missing if missing > (MP3_SLACK_FRAMES if self.format == "MP3" else 0) else 0
+    def close(self) -> None:
+        """Close the file. May be called twice."""
+        self._sound.close()
+        self._raw.close()
 
     def blocks(self, *, seconds: float = BLOCK_S) -> Generator[Samples, None, None]:
-        """Read on from where the file stands, in blocks.
-
-        Every block lies in **the same buffer**, which the next one overwrites: copy what
-        must be kept.
-
-        Parameters
-        ----------
-        seconds : float, > 0
-            Length of a block; the last one is shorter.
-
-        Yields
-        ------
-        array of float32, shape (frames, channels)
-
-        Raises
-        ------
-        AudioFileError
-            When the file has not one frame of audio.
-        """
+        """Read on from where the file stands. See `AudioFile.blocks`."""
         block_frames = max(round(seconds * self.rate_hz), 1)
         # libsndfile turns 16-bit samples into float at a third of the speed of numpy.
         is_16_bit = self.subtype == "PCM_16"
@@ -171,16 +117,6 @@ class AudioFile:
             )
             return min(came, len(buffer)), True
 
-    def _end(self) -> None:
-        if self.frames_read == 0:
-            raise AudioFileError(f"{self.path}: the header is whole, but not one frame of audio follows it")
-        promised, came = self.promised_frames, self.frames_read
-        if promised is not None and (self.lost_frames or promised < came):
-            self.notes.append(
-                f"the header promises {promised} frames ({as_text_time(promised / self.rate_hz)}), "
-                f"{came} came ({as_text_time(came / self.rate_hz)})"
-            )
-
 
 def open_audio(path: str | Path, *, pair: tuple[int, int] | None = None) -> AudioFile:
     """Open an audio file for reading.
@@ -202,12 +138,22 @@ def open_audio(path: str | Path, *, pair: tuple[int, int] | None = None) -> Audi
     path = Path(path)
     raw = open_raw(path)
     try:
+        start = raw.read(START_BYTES)
+        demuxer = demuxer_for(start)
+        if demuxer is not None:
+            return _open_av(path, raw, demuxer, pair)
         wav = wav_header(path, raw)
-        sound = open_sound(path, raw, wav)
+        try:
+            sound = open_sound(path, raw, wav)
+        except AudioFileError:
+            demuxer = second_demuxer_for(start, None if wav is None else wav.format_tag)
+            if demuxer is None:
+                raise
+            return _open_av(path, raw, demuxer, pair)
         try:
             check_format(path, int(sound.samplerate), int(sound.channels), pair)
             frames, promised_frames = _lengths(raw, sound, wav)
-            return AudioFile(
+            return SoundFile(
                 path, sound, raw=raw, wav=wav, pair=pair, frames=frames, promised_frames=promised_frames
             )
         except BaseException:
@@ -216,6 +162,12 @@ def open_audio(path: str | Path, *, pair: tuple[int, int] | None = None) -> Audi
     except BaseException:
         raw.close()
         raise
+
+
+def _open_av(path: Path, raw: BinaryIO, demuxer: str, pair: tuple[int, int] | None) -> AudioFile:
+    from meter.av_file import open_av
+
+    return open_av(path, raw, demuxer, pair)
 
 
 def _lengths(raw: BinaryIO, sound: Any, wav: WavHeader | None) -> tuple[int | None, int | None]:

@@ -49,6 +49,16 @@ def leadline_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         os.environ["LEADLINE_HOME"] = before
 
 
+@pytest.fixture
+def forked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Workers of `check` are forked; the watchdog of the tests, a thread, would make them start anew."""
+    import multiprocessing
+
+    from meter import check_run
+
+    monkeypatch.setattr(check_run, "_context", lambda: multiprocessing.get_context("fork"))
+
+
 @pytest.fixture(scope="session")
 def root() -> Path:
     """The project's folder."""

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from meter.check import Checked, Failed, Options, channels_text, check_file, check_files, kind_of
+from meter.check import Checked, Failed, Options, channels_text, check_file, check_one, kind_of
 from meter.check_json import as_line, error_object, file_object
 from meter.check_text import block, closing, problem
 from meter.soundings import BANDS, Gap
@@ -448,9 +448,34 @@ def test_progress_is_told_to_the_end(tmp_path):
 def test_a_bad_file_never_stops_the_rest(tmp_path):
     good = write(tmp_path / "a.wav", sine(1.0), subtype="PCM_16")
     bad = str(tmp_path / "none.wav")
-    found = list(check_files([bad, good, bad], Options(), progress=lambda name: None))
+    found = [check_one(name, Options()) for name in (bad, good, bad)]
     assert [type(result) for result in found] == [Failed, Checked, Failed]
     assert found[0] == Failed(name=bad, message=f"{bad}: there is no such file")
+
+
+@pytest.mark.parametrize(
+    ("error", "words"),
+    [
+        (OSError(5, "Input/output error"), "reading it failed (Input/output error); copy it to this machine"),
+        (MemoryError(), "reading it failed (out of memory)"),
+        (IndexError("list index\nout of range"), "(IndexError: list index out of range); please report this"),
+    ],
+)
+def test_whatever_happens_to_a_file_is_one_sentence(monkeypatch, error, words):
+    def fail(*_args, **_kwargs):
+        raise error
+
+    monkeypatch.setattr("meter.check.check_file", fail)
+    found = check_one("a.wav", Options())
+    assert found.message.startswith("a.wav: ")
+    assert words in found.message
+    assert "\n" not in found.message
+
+
+def test_soundings_are_kept_when_asked_for(tmp_path):
+    path = write(tmp_path / "a.wav", sine(1.0), subtype="PCM_16")
+    assert check_file(path, Options()).soundings is None
+    assert len(check_file(path, Options(keep_soundings=True)).soundings) == 10
 
 
 def test_options_are_the_same_for_every_file_and_cannot_change():

@@ -351,7 +351,10 @@ SENTENCES = {
         "no audio file that can be read here, whatever its name says",
     ),
     "zeros.wav": (bytes(5000), "no audio file that can be read here, whatever its name says"),
-    "film.m4a": (b"\0\0\0\x20ftypM4A " + bytes(500), "MP4 and M4A files are not read; convert it to WAV"),
+    "film.m4a": (
+        b"\0\0\0\x20ftypM4A " + bytes(500),
+        "this MP4 file has no index that can be read: it is damaged, or was cut short",
+    ),
     "head.wav": (wav_bytes()[:20], "breaks off before any audio: its header is cut short or damaged"),
     "ten.wav": (wav_bytes()[:10], "breaks off inside the first 12 bytes of its header"),
     "nodata.wav": (wav_bytes()[:36], "breaks off before any audio"),
@@ -373,7 +376,7 @@ SENTENCES = {
         b"fLaC\0\0\0\x22" + bytes(12),
         "its header is cut short, damaged or of a kind that is not read",
     ),
-    "head.ogg": (b"OggS" + bytes(30), "its header is cut short, damaged or of a kind that is not read"),
+    "head.ogg": (b"OggS" + bytes(30), "this Ogg file is cut short or damaged"),
     "head.aiff": (
         b"FORM\0\0\0\x20AIFFCOMM",
         "its header is cut short, damaged or of a kind that is not read",

@@ -18,10 +18,11 @@ from typing import Final, Protocol
 
 import numpy as np
 
+from meter.audio_file import AudioFile
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
 from meter.capture.ring import Reader, Ring
 from meter.errors import MeterError
-from meter.files import AudioFile, open_audio
+from meter.files import open_audio
 from meter.units import Samples
 
 LOG: Final = logging.getLogger("meter.capture")

@@ -14,7 +14,7 @@ Butterworth filters a side, -6 dB at the crossover. SEEN-P. The choice of bands 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import reduce
+from functools import lru_cache, reduce
 from typing import Final
 
 import numpy as np
@@ -35,19 +35,20 @@ MAX_CROSSOVER_HZ: Final = 300.0
 
 def lr4_low_pass(f_hz: float, *, rate_hz: float) -> Floats:
     """Second-order sections of a Linkwitz-Riley low-pass, shape (2, 6)."""
-    return _twice(f_hz, rate_hz, high_pass=False)
+    return np.tile(_section(f_hz, rate_hz, high_pass=False), (2, 1))
 
 
 def lr4_high_pass(f_hz: float, *, rate_hz: float) -> Floats:
     """Second-order sections of a Linkwitz-Riley high-pass, shape (2, 6)."""
-    return _twice(f_hz, rate_hz, high_pass=True)
+    return np.tile(_section(f_hz, rate_hz, high_pass=True), (2, 1))
 
 
-def _twice(corner_hz: float, rate_hz: float, *, high_pass: bool) -> Floats:
+@lru_cache(maxsize=64)  # the fit takes longer than to measure a second of sound
+def _section(corner_hz: float, rate_hz: float, *, high_pass: bool) -> Floats:
     f_hz = np.geomspace(corner_hz / 20.0, PASS_SHARE * rate_hz, 400)
     ratio = (f_hz / corner_hz) ** (-4.0 if high_pass else 4.0)
     b, a = fit_biquad(f_hz, 1.0 / (1.0 + ratio), rate_hz=rate_hz, centre_hz=corner_hz, high_pass=high_pass)
-    return np.tile(np.concatenate([b, a]), (2, 1))
+    return np.concatenate([b, a])
 
 
 class _Section:
