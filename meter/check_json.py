@@ -59,6 +59,9 @@ def file_object(checked: Checked) -> dict[str, Any]:
         "gaps": [{"at_s": gap.at_s, "frames": gap.frames} for gap in summary.gaps],
         "nonfinite_samples": summary.nonfinite_samples,
         "overs": summary.overs,
+        "flat_top_runs": summary.flat_top_runs,
+        "dropouts": summary.dropouts,
+        "dc_offset": list(summary.dc_offset),
     }
     target = checked.options.target
     if target is None:

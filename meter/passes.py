@@ -137,6 +137,14 @@ def _max_lufs(powers: Floats, window_rows: int) -> float | None:
     return power_to_lufs(float(numbers.max())) if len(numbers) else None
 
 
+def _dc_offset(rows: Soundings, channels: int) -> tuple[float, ...]:
+    """Mean sample of each channel over all rows; nothing without any."""
+    frames = rows["frames"].astype(np.float64)
+    if frames.sum() == 0:
+        return ()
+    return tuple((frames @ rows["dc"][:, :channels] / frames.sum()).tolist())
+
+
 def _reasons(values: dict[str, float | None], channels: int, rows: Soundings) -> dict[str, str]:
     """Why a value cannot be given, for each that cannot."""
     pair = {"correlation", "low_correlation", "fold_loss_db"}
@@ -221,6 +229,9 @@ def summarise(
         lost_frames=sum(gap.frames for gap in gaps),
         gaps=tuple(gaps),
         nonfinite_samples=int(rows["nonfinite"].sum()),
+        flat_top_runs=int(rows["flat_tops"].sum()),
+        dropouts=int(rows["dropouts"].sum()),
+        dc_offset=_dc_offset(rows, channels),
         why_null=reasons,
         **values,
     )
