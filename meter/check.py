@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -16,6 +16,7 @@ import numpy as np
 
 from meter.errors import MeterError
 from meter.files import AudioFile, open_audio
+from meter.findings.records import Finding
 from meter.read_ahead import read_ahead
 from meter.soundings import Gap, Soundings, Summary
 from meter.targets import Target, Verdict, judge
@@ -34,6 +35,8 @@ class Options:
     target: Target | None = None
     pair: tuple[int, int] | None = None
     crossover_hz: float = DEFAULT_CROSSOVER_HZ
+    bpm: float | None = None
+    downbeat_s: float = 0.0
     beside: bool = True  # reading and true peak in threads of their own
 
     @property
@@ -53,6 +56,7 @@ class Checked:
     options: Options
     verdicts: dict[str, Verdict] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     @property
     def is_inside(self) -> bool:
@@ -113,6 +117,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             options=options,
             verdicts={} if options.target is None else judge(options.target, summary),
             notes=tuple(notes),
+            findings=_findings(audio, rows, summary, options),
         )
 
 
@@ -154,6 +159,30 @@ def _summary(audio: AudioFile, rows: Soundings) -> Summary:
         channels=audio.channels,
         weights=audio.weights,
         gaps=(lost,) if lost.frames else (),
+    )
+
+
+def _findings(
+    audio: AudioFile, rows: Soundings, summary: Summary, options: Options
+) -> tuple[Finding, ...]:
+    from meter.findings.bars import with_bars
+    from meter.findings.whole import findings_of
+
+    found = findings_of(
+        rows,
+        rate_hz=audio.rate_hz,
+        channels=audio.channels,
+        weights=audio.weights,
+        target=options.target,
+        crossover_hz=options.crossover_hz,
+        over_limit_dbtp=options.over_limit_dbtp,
+        gaps=summary.gaps,
+    )
+    bpm = options.bpm
+    if bpm is None:
+        return found
+    return tuple(
+        replace(one, text=with_bars(one.text, bpm=bpm, downbeat_s=options.downbeat_s)) for one in found
     )
 
 

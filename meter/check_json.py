@@ -11,6 +11,7 @@ import math
 from typing import Any, Final
 
 from meter.check import Checked, Failed
+from meter.findings.records import Finding
 from meter.soundings import BANDS
 from meter.summary_keys import value_of, why_null
 
@@ -68,8 +69,20 @@ def file_object(checked: Checked) -> dict[str, Any]:
         why["target"] = "does not apply"
     made["target"] = None if target is None else target.name
     made["verdicts"] = {key: verdict.word for key, verdict in checked.verdicts.items()}
+    made["findings"] = [_finding(one) for one in checked.findings]
     made["why_null"] = why
     return made
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "at_s": finding.at_s,
+        "until_s": finding.until_s,
+        "kind": finding.kind,
+        "amount": finding.amount if math.isfinite(finding.amount) else None,
+        "unit": finding.unit,
+        "text": finding.text,
+    }
 
 
 def error_object(failed: Failed) -> dict[str, Any]:

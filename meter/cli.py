@@ -13,7 +13,7 @@ from collections.abc import Callable
 from typing import Final
 
 from meter import listen_command, window_command
-from meter.arguments import add_crossover, crossover_from, pair_from
+from meter.arguments import add_crossover, bpm_from, crossover_from, downbeat_from, pair_from
 from meter.errors import MeterError
 from meter.window_command import Window
 
@@ -141,6 +141,8 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     check.add_argument("--json", action="store_true", help="one JSON object a line")
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
     add_crossover(check)
+    check.add_argument("--bpm", metavar="BPM", help="tempo, to name places in bars and beats too")
+    check.add_argument("--downbeat", metavar="S", default="0", help="where bar 1 begins, in seconds")
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
     check.set_defaults(run=_check)
 
@@ -176,6 +178,8 @@ def _check(args: argparse.Namespace) -> int:
         target=check_command.target_named(args.target),
         pair=None if args.channels is None else pair_from(args.channels),
         crossover_hz=crossover_from(args.crossover),
+        bpm=None if args.bpm is None else bpm_from(args.bpm),
+        downbeat_s=downbeat_from(args.downbeat),
         beside=not args.one_thread,
     )
     return check_command.run(args.files, options, strict=args.strict, as_json=args.json)

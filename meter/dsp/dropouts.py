@@ -99,7 +99,7 @@ class Dropouts:
         if 0.0 < peak < HEARD:
             self._open_frames = 0
             return []
-        is_silent = ~planar[:, start:stop].any(axis=0)
+        is_silent = np.asarray(~planar[:, start:stop].any(axis=0), np.bool_)
         turns = np.flatnonzero(np.diff(np.concatenate([[False], is_silent, [False]]).astype(np.int8)))
         begins, ends = turns[::2], turns[1::2]
         is_long = (ends - begins >= self._shortest) | (begins == 0)

@@ -252,4 +252,4 @@ def _common_steps(values: Floats) -> Floats:
             off_grid = np.abs(times - np.rint(times)) - (1.0 + times) * rounding[:, None]
             is_stepped = (np.nan_to_num(off_grid, nan=0.0).max(axis=1) < _ON_GRID) & np.isfinite(smallest)
             found[is_stepped] = smallest[is_stepped] / part
-    return np.maximum(found, _FINEST_STEP)
+    return np.asarray(np.maximum(found, _FINEST_STEP), np.float64)
