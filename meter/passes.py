@@ -51,6 +51,12 @@ def weighted_powers(rows: Soundings, weights: Sequence[float]) -> Floats:
     return np.asarray(rows["k_power"][:, :channels].astype(np.float64) @ np.asarray(weights), np.float64)
 
 
+def integrated_of(rows: Soundings, weights: Sequence[float]) -> float | None:
+    """I of consecutive soundings alone."""
+    powers = [weighted_powers(run, weights) for run in _unbroken(rows)]
+    return gating.gated_loudness(_windows(powers, gating.SOUNDINGS_A_BLOCK))
+
+
 def _windows(powers: list[Floats], width: int) -> Floats:
     return np.concatenate([gating.moving_mean(p, width) for p in powers]) if powers else np.empty(0)
 
@@ -185,7 +191,7 @@ def summarise(
     seconds = float(rows["frames"].sum()) / rate_hz
     runs = _unbroken(rows)
     powers = [weighted_powers(run, weights) for run in runs]
-    integrated = gating.gated_loudness(_windows(powers, gating.SOUNDINGS_A_BLOCK))
+    integrated = integrated_of(rows, weights)
     loudness_range = gating.loudness_range(_windows(powers, LONG_ROWS))
     loudest, loudest_frame, is_whole = _loudest(runs, powers, seconds)
     true_peaks = rows["true_peak"][:, :channels]

@@ -158,7 +158,10 @@ class _RunWatch:
                 rows, first=start, limit_dbtp=live_pass.over_limit_dbtp, channels=live_pass.channels
             )
         ]
-        found += [self._found(one.kind, one.start, one.stop, **one.more) for one in spots_in(rows, start, live_pass.rate_hz)]
+        found += [
+            self._found(one.kind, one.start, one.stop, **one.more)
+            for one in spots_in(rows, start, live_pass.rate_hz)
+        ]
         for begins, ends in self._silence.take(rows):
             seconds = (ends - begins) / SOUNDINGS_A_SECOND
             found.append(self._found("silence", begins, ends, severity=seconds))
