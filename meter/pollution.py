@@ -18,6 +18,8 @@ from meter.soundings import SOUNDINGS_A_SECOND, as_text_time
 
 MOSTLY: Final = 0.85
 """A loop of so much of a pass is all that was heard."""
+LONGEST_SILENCE_S: Final = 5.0
+"""Silence that is worth no word."""
 SHORTEST_TUNE_ROWS: Final = 20 * SOUNDINGS_A_SECOND
 
 
@@ -67,6 +69,7 @@ def _suggest(part: Part, kind: str, spans: list[Span], what: str, why: str) -> S
 
 def _silences(part: Part) -> Iterator[Suggestion]:
     spans, is_many = pauses(part)
+    spans = [span for span in spans if span != silence_between(part, SHORTEST_TUNE_ROWS)]
     if not spans:
         return
     seconds = sum(stop - start for start, stop in spans) / SOUNDINGS_A_SECOND
@@ -76,6 +79,8 @@ def _silences(part: Part) -> Iterator[Suggestion]:
         what = f"{len(spans)} pauses, {seconds:.0f} s together, from {_time(spans[0][0])} on"
         yield _suggest(part, "pauses", wider, what, "them")
     else:
+        if seconds < LONGEST_SILENCE_S:
+            return
         what = f"{seconds:.1f} s of silence at {_time(spans[0][0])}"
         yield _suggest(part, "silence", spans, what, "it, which the gate leaves out anyway")
 

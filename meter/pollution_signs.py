@@ -28,13 +28,18 @@ WHOLE: Final = 0.8
 """Of a loop, so much comes again at once."""
 
 PING_LU: Final = 2.5
-PING_ABOVE_ALL_LU: Final = 1.5
-PING_ROWS: Final = (2, 14)
+PING_ABOVE_ALL_LU: Final = 2.0
+PING_ROWS: Final = (3, 14)
+PING_ALIKE_ROWS: Final = 2
+PING_ALIKE_LU: Final = 2.5
+PING_ALIKE_SHARE: Final = 0.8
 AROUND_ROWS: Final = 31
 
 STEP_DB: Final = 3.0
 ALIKE_DB: Final = 1.0
 STEP_ROWS: Final = 28
+STEADY_ROWS: Final = 8
+"""For so long the windows on both sides tell the same, when it is a volume and no new part of the tune."""
 LONGEST_STEP_ROWS: Final = 120 * SOUNDINGS_A_SECOND
 
 Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
@@ -139,7 +144,17 @@ def pings(part: Part) -> list[Span]:
     floor = float(np.percentile(levels[~stands_out], 99.0)) if (~stands_out).any() else 0.0
     is_ping = stands_out & (levels >= floor + PING_ABOVE_ALL_LU)
     spans = [one for one in spans_of(is_ping) if PING_ROWS[0] <= one[1] - one[0] <= PING_ROWS[1]]
-    return [(max(start - 1, 0), stop + 1) for start, stop in spans] if len(spans) >= MANY else []
+    if len(spans) < MANY:
+        return []
+    # The same sound each time: as long, and as loud but for the music under it.
+    lengths = np.array([stop - start for start, stop in spans])
+    tops = np.array([levels[start:stop].max() for start, stop in spans])
+    is_alike = (np.abs(lengths - np.median(lengths)) <= PING_ALIKE_ROWS) & (
+        np.abs(tops - np.median(tops)) <= PING_ALIKE_LU
+    )
+    if is_alike.mean() < PING_ALIKE_SHARE:
+        return []
+    return [(max(start - 1, 0), stop + 1) for start, stop in spans]
 
 
 def _smoothed(power: Floats, width: int) -> Floats:
@@ -162,7 +177,7 @@ def level_steps(part: Part) -> list[tuple[Span, float]]:
     change[edges] = np.median(steps, axis=1)
     is_alike[edges] = (np.ptp(steps, axis=1) <= ALIKE_DB) & (np.abs(change[edges]) >= STEP_DB)
     places: list[int] = []
-    for start, stop in spans_of(is_alike):
+    for start, stop in spans_of(is_alike, shortest=STEADY_ROWS):
         top = start + int(np.abs(change[start:stop]).argmax())
         if not places or top - places[-1] >= STEP_ROWS:
             places.append(top)

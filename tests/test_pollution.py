@@ -1,4 +1,4 @@
-"""What bends the I of a pass: each case of a table is noticed, and where a number is said it is the true one."""
+"""What bends the I of a pass: each case is noticed, and where a number is said it is the true one."""
 
 from functools import cache
 
@@ -45,7 +45,7 @@ def other_tune(gain):
 def pinged():
     samples = tune()
     t = np.arange(round(0.5 * RATE_HZ)) / RATE_HZ
-    ping = 0.95 * np.sin(2 * np.pi * 1500.0 * t)[:, None]
+    ping = 0.35 * np.sin(2 * np.pi * 1500.0 * t)[:, None]
     for k in range(20):
         at = round((3.3 + 6.1 * k) * RATE_HZ)
         samples[at : at + len(ping)] += ping

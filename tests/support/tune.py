@@ -13,8 +13,10 @@ from tests.support.sound import run_to_end
 
 RATE_HZ = 16_000
 BEAT_S = 60.0 / 174.0
-SECTIONS = (("intro", 22.1, 0.10), ("drop", 44.1, 0.30), ("break", 22.1, 0.06), ("second drop", 39.0, 0.30))
+SECTIONS = (("intro", 22.1, 0.12), ("drop", 44.1, 0.30), ("break", 22.1, 0.08), ("second drop", 39.0, 0.30))
 """Name, about how many seconds, amplitude."""
+MIXES = ((0.3, 0.0, 0.6, 0.7), (1.0, 0.6, 0.5, 0.5), (0.0, 0.3, 1.0, 0.05), (1.0, 0.65, 0.4, 0.55))
+"""Of each, how much kick, sub, pad and hats."""
 
 
 def _bar_frames(seconds: float) -> int:
@@ -30,11 +32,13 @@ def section(name: str) -> Floats:
     rng = np.random.default_rng(number)
     t = np.arange(_bar_frames(seconds)) / RATE_HZ
     in_beat = t % BEAT_S
-    kick = np.sin(2 * np.pi * (60.0 * in_beat + 6.0 * (1.0 - np.exp(-in_beat / 0.02)))) * np.exp(-in_beat / 0.1)
+    phase = 2 * np.pi * (60.0 * in_beat + 6.0 * (1.0 - np.exp(-in_beat / 0.02)))
+    kick = np.sin(phase) * np.exp(-in_beat / 0.1)
     sub = np.sin(2 * np.pi * 48.0 * t + 0.3 * np.sin(2 * np.pi * 0.31 * t))
     pad = sum(np.sin(2 * np.pi * f * t + rng.random() * 6) for f in (220.3, 277.9, 331.7)) / 3.0
     hats = rng.standard_normal(len(t)) * np.exp(-(t % (BEAT_S / 2)) / 0.03)
-    middle = amplitude * (kick + 0.6 * sub + 0.5 * pad + 0.5 * hats)
+    mix = MIXES[number]
+    middle = amplitude * (mix[0] * kick + mix[1] * sub + mix[2] * pad + mix[3] * hats)
     side = amplitude * 0.1 * rng.standard_normal(len(t))
     return np.stack([middle + side, middle - side], axis=1)
 
