@@ -117,6 +117,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     window_command.add_parser(commands)
     _add_check(commands)
+    _add_compare(commands)
     _add_prove(commands)
     listen_command.add_demo_parser(commands)
     listen_command.add_parser(commands)
@@ -145,6 +146,19 @@ def _add_check(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     check.add_argument("--downbeat", metavar="S", default="0", help="where bar 1 begins, in seconds")
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
     check.set_defaults(run=_check)
+
+
+def _add_compare(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    compare = commands.add_parser(
+        "compare",
+        help="what a limiter did, from the files before and after it",
+        description="Compare a file before and after a limiter or clipper: gain change, peaks, what differs.",
+        allow_abbrev=False,
+    )
+    compare.add_argument("before", metavar="BEFORE", help="the file before the limiter")
+    compare.add_argument("after", metavar="AFTER", help="the same passage after it")
+    compare.add_argument("--json", action="store_true", help="one JSON object")
+    compare.set_defaults(run=_compare)
 
 
 def _add_prove(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -183,6 +197,12 @@ def _check(args: argparse.Namespace) -> int:
         beside=not args.one_thread,
     )
     return check_command.run(args.files, options, strict=args.strict, as_json=args.json)
+
+
+def _compare(args: argparse.Namespace) -> int:
+    from meter import compare_command
+
+    return compare_command.run(args.before, args.after, as_json=args.json)
 
 
 def _prove(args: argparse.Namespace) -> int:

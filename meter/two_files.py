@@ -80,7 +80,7 @@ def compare(before: Samples, after: Samples, *, rate_hz: int) -> Compared:
     """
     if before.shape[1] != after.shape[1]:
         raise UsageError(
-            f"one file has {before.shape[1]} channels and the other {after.shape[1]}, but two of the same kind "
+            f"one file has {before.shape[1]} channels and the other {after.shape[1]}, but two alike "
             "were expected; render both alike"
         )
     lag = _lag(before, after, rate_hz)
