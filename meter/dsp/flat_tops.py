@@ -33,6 +33,9 @@ FULL_SCALE_24_BIT: Final = 8_388_607 / 8_388_608
 FULL_SCALE_FLOAT: Final = 1.0
 """Highest sample of each kind of file. CALC."""
 
+ENOUGH: Final = 4
+"""When the first four runs at the ceiling of a block are all flat, so are the others; they only count."""
+
 LONGER_BY: Final = 2
 """Samples by which a run is longer than that of a sine."""
 SHORTEST: Final = 1 + LONGER_BY
@@ -87,7 +90,7 @@ class FlatTops:
         Returns
         -------
         counts, longest : ndarray of int, shape (blocks,)
-            Flat tops that each block brought, and the frames of the longest.
+            Flat tops that each block brought, and the frames of the longest of those that were looked at.
         """
         blocks = highest.shape[1]
         frames = (planar.shape[1] - self.past_frames) // blocks
@@ -133,8 +136,18 @@ class FlatTops:
             value = wave[first + starts]
             is_top = ((value == tops[block]) & (value > 0.0)) | ((value == bottoms[block]) & (value < 0.0))
             starts, block = starts[is_top] + first, block[is_top]
-            lengths_found = self._flat(wave, starts)
-            is_flat = lengths_found > 0
+            rank = np.arange(len(block)) - np.searchsorted(block, block)
+            lengths_found = np.zeros(len(starts), np.int64)
+            is_flat = np.zeros(len(starts), np.bool_)
+            some = rank < ENOUGH
+            lengths_found[some] = self._flat(wave, starts[some])
+            is_flat[some] = lengths_found[some] > 0
+            flat_in_block = np.bincount(block[is_flat], minlength=len(lengths))
+            is_clear = ~some & (flat_in_block[block] == ENOUGH)
+            is_flat[is_clear] = True
+            rest = ~some & ~is_clear
+            lengths_found[rest] = self._flat(wave, starts[rest])
+            is_flat[rest] = lengths_found[rest] > 0
             np.add.at(counts, block[is_flat], 1)
             np.maximum.at(longest, block, lengths_found)
         return counts, longest
