@@ -41,3 +41,28 @@ def crossover_from(text: str) -> float:
     if not lowest <= value_hz <= highest:
         raise UsageError(f"--crossover {text} came; expected a frequency of {lowest:g} to {highest:g} Hz")
     return value_hz
+
+
+def bpm_from(text: str) -> float:
+    """A tempo in beats a minute; `UsageError` for anything else."""
+    from meter.phrases import FASTEST_BPM, SLOWEST_BPM
+
+    value = _number(text)
+    if not SLOWEST_BPM <= value <= FASTEST_BPM:
+        raise UsageError(f"--bpm {text} came; expected a tempo of {SLOWEST_BPM:g} to {FASTEST_BPM:g} BPM")
+    return value
+
+
+def downbeat_from(text: str) -> float:
+    """Where bar 1 begins, in seconds; `UsageError` for anything else."""
+    value_s = _number(text)
+    if not math.isfinite(value_s):
+        raise UsageError(f"--downbeat {text} came; expected a time in seconds, such as --downbeat 0.35")
+    return value_s
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan

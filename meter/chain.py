@@ -381,7 +381,8 @@ class Chain:
         record["true_peak"][:, : self.channels] = np.maximum(
             record["true_peak"][:, : self.channels], tail.amplitudes
         )
-        has_news = len(self._new_overs) > 0 or self.totals.is_raised_by(tail.amplitudes[0])
+        has_news = len(self._new_overs) > 0 or bool(record["flat_tops"].any())
+        has_news = has_news or self.totals.is_raised_by(tail.amplitudes[0])
         if len(self._waiting) == 0 and len(frames) == 0 and not has_news:
             return empty_soundings()
         blocks = np.concatenate([self._waiting, record])

@@ -20,6 +20,7 @@ from meter.av_kinds import CODECS
 from meter.check_part import Part
 from meter.errors import MeterError
 from meter.files import open_audio
+from meter.findings.records import Finding
 from meter.read_ahead import read_ahead
 from meter.soundings import Soundings, Summary
 from meter.targets import Target, Verdict, judge
@@ -41,6 +42,8 @@ class Options:
     pair: tuple[int, int] | None = None
     crossover_hz: float = DEFAULT_CROSSOVER_HZ
     part: Part = field(default_factory=Part)
+    bpm: float | None = None
+    downbeat_s: float = 0.0
     beside: bool = True  # reading and true peak in threads of their own
     keep_soundings: bool = False  # in `Checked`: 2000 bytes of memory for every second
 
@@ -62,6 +65,7 @@ class Checked:
     verdicts: dict[str, Verdict] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     soundings: Soundings | None = None  # with `keep_soundings`; frames count from the start of the part
+    findings: tuple[Finding, ...] = ()
 
     @property
     def is_inside(self) -> bool:
@@ -124,6 +128,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             verdicts={} if options.target is None else judge(options.target, summary),
             notes=tuple(notes),
             soundings=rows if options.keep_soundings else None,
+            findings=_findings(audio, rows, summary, options),
         )
 
 
@@ -164,6 +169,32 @@ def _summary(audio: AudioFile, rows: Soundings, part: Part) -> Summary:
     at_s = summary.loudest_30s_at_s
     # Places are those in the file, whatever part of it was asked for.
     return summary if at_s is None else replace(summary, loudest_30s_at_s=at_s + part.from_s)
+
+
+def _findings(
+    audio: AudioFile, rows: Soundings, summary: Summary, options: Options
+) -> tuple[Finding, ...]:
+    from meter.findings.bars import with_bars
+    from meter.findings.whole import findings_of
+
+    found = findings_of(
+        rows,
+        rate_hz=audio.rate_hz,
+        channels=audio.channels,
+        weights=audio.weights,
+        target=options.target,
+        crossover_hz=options.crossover_hz,
+        over_limit_dbtp=options.over_limit_dbtp,
+        gaps=summary.gaps,
+        from_s=options.part.from_s,
+        ends_there=options.part.to_s is None,
+    )
+    bpm = options.bpm
+    if bpm is None:
+        return found
+    return tuple(
+        replace(one, text=with_bars(one.text, bpm=bpm, downbeat_s=options.downbeat_s)) for one in found
+    )
 
 
 _WORD_LENGTHS: Final = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
-from meter.arguments import add_crossover, crossover_from, pair_from
+from meter.arguments import add_crossover, bpm_from, crossover_from, downbeat_from, pair_from
 
 DESCRIPTION: Final = """\
 Measure audio files: loudness, peaks, left and right, what is lost in mono.
@@ -34,6 +34,7 @@ settings folder, for example:
   fold_loss_db.below_crossover = { min = -1.0 }
 
 Files are measured side by side, on as many cores as there are. Ctrl-C prints what is done.
+What was checked is not kept; `leadline shelf add FILE` keeps a file as a reference.
 
 exit status: 0 done, 1 a file is not inside its target (with --strict), 2 unusable arguments
 or a file that cannot be read; one bad file never stops the rest. 130 stopped with Ctrl-C.
@@ -67,6 +68,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
     add_crossover(check)
+    check.add_argument("--bpm", metavar="BPM", help="tempo, to name places in bars and beats too")
+    check.add_argument("--downbeat", metavar="S", default="0", help="where bar 1 begins, in seconds")
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
     check.set_defaults(run=run)
 
@@ -81,6 +84,8 @@ def run(args: argparse.Namespace) -> int:
         target=check_command.target_named(args.target),
         pair=None if args.channels is None else pair_from(args.channels),
         crossover_hz=crossover_from(args.crossover),
+        bpm=None if args.bpm is None else bpm_from(args.bpm),
+        downbeat_s=downbeat_from(args.downbeat),
         part=part_from(args.from_time, args.to_time),
         beside=not args.one_thread,
     )

@@ -11,6 +11,7 @@ import math
 from typing import Any, Final
 
 from meter.check import Checked, Failed
+from meter.findings.records import Finding
 from meter.soundings import BANDS
 from meter.summary_keys import value_of, why_null
 
@@ -62,14 +63,29 @@ def file_object(checked: Checked) -> dict[str, Any]:
         "gaps": [{"at_s": gap.at_s, "frames": gap.frames} for gap in summary.gaps],
         "nonfinite_samples": summary.nonfinite_samples,
         "overs": summary.overs,
+        "flat_top_runs": summary.flat_top_runs,
+        "dropouts": summary.dropouts,
+        "dc_offset": list(summary.dc_offset),
     }
     target = checked.options.target
     if target is None:
         why["target"] = "does not apply"
     made["target"] = None if target is None else target.name
     made["verdicts"] = {key: verdict.word for key, verdict in checked.verdicts.items()}
+    made["findings"] = [_finding(one) for one in checked.findings]
     made["why_null"] = why
     return made
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "at_s": finding.at_s,
+        "until_s": finding.until_s,
+        "kind": finding.kind,
+        "amount": finding.amount if math.isfinite(finding.amount) else None,
+        "unit": finding.unit,
+        "text": finding.text,
+    }
 
 
 def error_object(failed: Failed) -> dict[str, Any]:

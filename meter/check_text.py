@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from textwrap import fill
 from typing import Final
 
 from meter.check import Checked, Failed
@@ -20,6 +21,7 @@ LABEL_WIDTH: Final = 27
 NUMBER_WIDTH: Final = 7
 UNIT_WIDTH: Final = 5
 VERDICT_WIDTH: Final = 10
+TEXT_WIDTH: Final = 100
 
 TWO_SPEAKERS_LU: Final = power_to_db(2.0)
 """What a mono file gains when both speakers of a pair play it: twice the power, +3.01 LU.
@@ -42,8 +44,22 @@ def block(checked: Checked) -> str:
         lines += ["  Left and right?", "    one channel: nothing to compare, and nothing is lost in mono"]
     else:
         lines += ["  Left and right?", *_correlation(checked), "  Lost in mono?", *_lost_in_mono(checked)]
+    lines += _findings(checked)
     ends = [*(f"  Note: {note}." for note in checked.notes), *_conclusion(checked)]
     return "\n".join([*lines, *([""] if ends else []), *ends])
+
+
+def _findings(checked: Checked) -> Iterator[str]:
+    if checked.findings:
+        yield "  What was found?"
+    for finding in checked.findings:
+        yield fill(
+            finding.text,
+            width=TEXT_WIDTH,
+            initial_indent="    - ",
+            subsequent_indent="      ",
+            break_long_words=False,
+        )
 
 
 def problem(failed: Failed) -> str:

@@ -106,6 +106,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     window_command.add_parser(commands)
     check_arguments.add_parser(commands)
+    _add_compare(commands)
     _add_prove(commands)
     listen_command.add_demo_parser(commands)
     listen_command.add_parser(commands)
@@ -113,6 +114,19 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     journal_command.add_parser(commands)
     shelf_command.add_parser(commands)
     return parser
+
+
+def _add_compare(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    compare = commands.add_parser(
+        "compare",
+        help="what a limiter did, from the files before and after it",
+        description="Compare a file before and after a limiter or clipper: gain change, peaks, what differs.",
+        allow_abbrev=False,
+    )
+    compare.add_argument("before", metavar="BEFORE", help="the file before the limiter")
+    compare.add_argument("after", metavar="AFTER", help="the same passage after it")
+    compare.add_argument("--json", action="store_true", help="one JSON object")
+    compare.set_defaults(run=_compare)
 
 
 def _add_prove(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -136,6 +150,12 @@ def _add_sources(commands: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     sources.add_argument("--json", action="store_true", help="one JSON object a line")
     sources.set_defaults(run=_sources)
+
+
+def _compare(args: argparse.Namespace) -> int:
+    from meter import compare_command
+
+    return compare_command.run(args.before, args.after, as_json=args.json)
 
 
 def _prove(args: argparse.Namespace) -> int:

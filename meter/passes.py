@@ -51,6 +51,12 @@ def weighted_powers(rows: Soundings, weights: Sequence[float]) -> Floats:
     return np.asarray(rows["k_power"][:, :channels].astype(np.float64) @ np.asarray(weights), np.float64)
 
 
+def integrated_of(rows: Soundings, weights: Sequence[float]) -> float | None:
+    """I of consecutive soundings alone."""
+    powers = [weighted_powers(run, weights) for run in _unbroken(rows)]
+    return gating.gated_loudness(_windows(powers, gating.SOUNDINGS_A_BLOCK))
+
+
 def _windows(powers: list[Floats], width: int) -> Floats:
     return np.concatenate([gating.moving_mean(p, width) for p in powers]) if powers else np.empty(0)
 
@@ -137,6 +143,14 @@ def _max_lufs(powers: Floats, window_rows: int) -> float | None:
     return power_to_lufs(float(numbers.max())) if len(numbers) else None
 
 
+def _dc_offset(rows: Soundings, channels: int) -> tuple[float, ...]:
+    """Mean sample of each channel over all rows; nothing without any."""
+    frames = rows["frames"].astype(np.float64)
+    if frames.sum() == 0:
+        return ()
+    return tuple((frames @ rows["dc"][:, :channels] / frames.sum()).tolist())
+
+
 def _reasons(values: dict[str, float | None], channels: int, rows: Soundings) -> dict[str, str]:
     """Why a value cannot be given, for each that cannot."""
     pair = {"correlation", "low_correlation", "fold_loss_db"}
@@ -177,7 +191,7 @@ def summarise(
     seconds = float(rows["frames"].sum()) / rate_hz
     runs = _unbroken(rows)
     powers = [weighted_powers(run, weights) for run in runs]
-    integrated = gating.gated_loudness(_windows(powers, gating.SOUNDINGS_A_BLOCK))
+    integrated = integrated_of(rows, weights)
     loudness_range = gating.loudness_range(_windows(powers, LONG_ROWS))
     loudest, loudest_frame, is_whole = _loudest(runs, powers, seconds)
     true_peaks = rows["true_peak"][:, :channels]
@@ -221,6 +235,9 @@ def summarise(
         lost_frames=sum(gap.frames for gap in gaps),
         gaps=tuple(gaps),
         nonfinite_samples=int(rows["nonfinite"].sum()),
+        flat_top_runs=int(rows["flat_tops"].sum()),
+        dropouts=int(rows["dropouts"].sum()),
+        dc_offset=_dc_offset(rows, channels),
         why_null=reasons,
         **values,
     )

@@ -9,6 +9,7 @@ from meter.dsp.grid import BLOCKS_A_SOUNDING
 from meter.soundings import LOW_BANDS, NONFINITE, SOUNDING, Soundings
 
 _FULL = len(LOW_BANDS)
+_MOST = np.iinfo(np.uint16).max
 
 
 def make_rows(blocks: Blocks) -> Soundings:
@@ -31,6 +32,10 @@ def _rows(pairs: Blocks) -> Soundings:
     rows["momentary_max"] = rows["short_term_max"] = np.nan
     rows["sample_peak"] = pairs["sample_peak"].max(axis=1)
     rows["true_peak"] = pairs["true_peak"].max(axis=1)
+    for name in ("flat_tops", "dropouts", "dropout_frames"):
+        rows[name] = np.minimum(pairs[name].sum(axis=1), np.iinfo(SOUNDING[name]).max)
+    rows["flat_frames"] = np.minimum(pairs["flat_frames"].max(axis=1), _MOST)
+    rows["dc"] = pairs["sum"].sum(axis=1) / np.maximum(frames, 1)[:, None]
     low = pairs["low"].sum(axis=1) / np.maximum(pairs["low_count"].sum(axis=1), 1)[:, None, None]
     full = pairs["full"].sum(axis=1) / np.maximum(frames, 1)[:, None]
     for column, name in enumerate(("ll", "rr", "lr")):

@@ -10,7 +10,7 @@ is the whole spectrum without the 20 Hz high-pass.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import numpy as np
@@ -62,6 +62,11 @@ SOUNDING: Final = np.dtype(
         ("ll", np.float32, len(BANDS)),  # mean square of the left (first) channel
         ("rr", np.float32, len(BANDS)),
         ("lr", np.float32, len(BANDS)),  # mean product of left and right
+        ("flat_tops", np.uint16),  # found in this row, in all channels; they began up to 50 ms earlier
+        ("flat_frames", np.uint16),  # the longest of them
+        ("dropouts", np.uint16),  # found in this row; they ended up to 50 ms earlier
+        ("dropout_frames", np.uint32),  # all of them together
+        ("dc", np.float32, MAX_CHANNELS),  # mean sample of each channel
     ]
 )
 """One row (<= 200 bytes). NaN stands for "none yet" in the two maxima only."""
@@ -155,7 +160,10 @@ class Summary:
     lost_frames: int
     gaps: tuple[Gap, ...]
     nonfinite_samples: int
-    why_null: dict[str, str]  # key -> "silence" | "not yet" | "does not apply"
+    flat_top_runs: int = 0
+    dropouts: int = 0
+    dc_offset: tuple[float, ...] = ()  # mean sample of each channel, full scale 1.0
+    why_null: dict[str, str] = field(default_factory=dict)  # key -> "silence" | "not yet" | "does not apply"
 
 
 def as_text_time(at_s: float) -> str:

@@ -34,6 +34,9 @@ def piece(rate_hz: int, channels: int) -> np.ndarray:
         gains=(1.0,) * channels,
         offset=0.01,
     )
+    loud = np.clip(loud, -0.3, 0.3)
+    loud[rate_hz // 4 : rate_hz // 4 + rate_hz // 20] = 0.0
+    low = np.maximum(low, -0.2)
     samples = np.concatenate([loud, spoilt, still, low])
     samples[rate_hz - 7] = 1.05  # an over whose reading comes when its sounding is over
     return samples
@@ -49,6 +52,8 @@ def uncut(rate_hz: int, channels: int) -> tuple[bytes, tuple[Reading, list[Over]
     rows = run_to_end(chain, piece(rate_hz, channels))
     assert rows["overs"].sum() == chain.over_count > 0
     assert rows["nonfinite"].sum() == 4
+    assert rows["flat_tops"].sum() > 10
+    assert rows["dropouts"].sum() >= 1
     return rows.tobytes(), end_state(chain)
 
 

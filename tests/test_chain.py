@@ -401,11 +401,11 @@ def test_swapped_channels_swap_what_belongs_to_each_and_change_nothing_else(seed
 @given(seed=st.integers(0, 10**6))
 @settings(max_examples=10)
 def test_polarity_changes_nothing(seed):
-    """Both channels inverted: sums of squares and magnitudes, bit for bit."""
+    """Both channels inverted: sums of squares and magnitudes, bit for bit; DC changes its sign."""
     samples = programme(seed, seconds=2.0)
     plain, inverted = (run_to_end(Chain(rate_hz=8000, channels=2), part) for part in (samples, -samples))
     for name in SOUNDING.names:
-        np.testing.assert_array_equal(plain[name], inverted[name])
+        np.testing.assert_array_equal(plain[name] * (-1.0 if name == "dc" else 1.0), inverted[name])
 
 
 @given(seed=st.integers(0, 10**6))
@@ -417,7 +417,8 @@ def test_one_inverted_channel_inverts_the_products_only(seed):
         run_to_end(Chain(rate_hz=8000, channels=2), part) for part in (samples, samples * np.float32([1, -1]))
     )
     for name in SOUNDING.names:
-        np.testing.assert_array_equal(plain[name] * (-1.0 if name == "lr" else 1.0), inverted[name])
+        sign = {"lr": -1.0, "dc": np.float32([1, -1, 1, 1, 1, 1])}.get(name, 1.0)
+        np.testing.assert_array_equal(plain[name] * sign, inverted[name])
 
 
 @given(seed=st.integers(0, 10**6), seconds=st.floats(0.001, 5.0))

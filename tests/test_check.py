@@ -29,8 +29,8 @@ KEYS = [
     "type", "path", "seconds", "sample_rate_hz", "channels", "integrated_lufs", "loudness_range_lu",
     "loudness_range_stable", "momentary_max_lufs", "short_term_max_lufs", "loudest_30s_lufs",
     "loudest_30s_at_s", "true_peak_dbtp", "sample_peak_dbfs", "peak_to_loudness_lu", "correlation",
-    "fold_loss_db", "low_correlation", "lost_frames", "gaps", "nonfinite_samples", "overs", "target",
-    "verdicts", "why_null",
+    "fold_loss_db", "low_correlation", "lost_frames", "gaps", "nonfinite_samples", "overs",
+    "flat_top_runs", "dropouts", "dc_offset", "target", "verdicts", "findings", "why_null",
 ]  # fmt: skip
 
 

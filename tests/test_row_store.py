@@ -45,3 +45,7 @@ def test_eight_hours_take_no_more_memory_than_their_rows_and_one_chunk():
         store.append(batch)
     assert len(store) == 8 * 3600 * 10
     assert len(store._chunks) * row_store.CHUNK_ROWS <= len(store) + row_store.CHUNK_ROWS
+
+
+def test_a_row_is_small():
+    assert SOUNDING.itemsize <= 200

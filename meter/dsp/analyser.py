@@ -14,6 +14,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from meter.dsp import dc
+from meter.dsp.dropouts import Dropouts
+from meter.dsp.flat_tops import FlatTops
 from meter.dsp.grid import CELLS_A_BLOCK, Grid
 from meter.dsp.k_weighting import k_filter
 from meter.dsp.low_bands import LowBands
@@ -35,6 +38,11 @@ BLOCK: Final = np.dtype(
         ("low_count", np.int32),  # values behind "low", which runs at a lower rate
         ("sample_peak", np.float64, MAX_CHANNELS),
         ("true_peak", np.float64, MAX_CHANNELS),
+        ("flat_tops", np.int64),
+        ("flat_frames", np.int64),
+        ("dropouts", np.int64),
+        ("dropout_frames", np.int64),
+        ("sum", np.float64, MAX_CHANNELS),  # of the samples
     ]
 )
 
@@ -85,7 +93,10 @@ class Analyser:
         self._k = k_filter(grid, channels=channels)
         self.peaks = TruePeakMeter(grid, channels=channels, limit=limit, from_silence=from_silence)
         self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
-        past = max(self.peaks.past_frames, self._low.past_frames if self._low else 0)
+        self._flat = FlatTops(grid, channels=channels)
+        self._dropouts = Dropouts(grid)
+        past = max(self.peaks.past_frames, self._flat.past_frames, self._dropouts.past_frames)
+        past = max(past, self._low.past_frames if self._low else 0)
         self._window = Window(channels=channels, past_frames=past)
         self._helpers = ThreadPoolExecutor(2, "beside") if beside else None
         self._begun: _Begun | None = None
@@ -96,6 +107,8 @@ class Analyser:
         self.peaks.reset(from_silence=from_silence)
         if self._low:
             self._low.reset()
+        self._flat.reset()
+        self._dropouts.reset()
         self._window.reset()
 
     def settle(self) -> None:
@@ -168,7 +181,7 @@ class Analyser:
         """Everything but true peak and low end; writes only its own columns."""
         self._set_k(records, blocks, first_block)
         self._set_pair_sums(records, blocks)
-        self._set_sample_peaks(records, blocks)
+        self._set_samples(records, blocks)
 
     def _set_low_end(self, records: Blocks, blocks: int) -> None:
         """Writes only its own columns, so it may run beside the rest."""
@@ -200,18 +213,32 @@ class Analyser:
                 record["cell_power"][0, cell, : self._channels] = np.vecdot(part, part) / (stop - start)
             self._window.push(frames)
             self._set_pair_sums(record, 1)
-            self._set_sample_peaks(record, 1)
+            self._set_samples(record, 1, is_last=True)
             self._set_low_end(record, 1)
             peaks = self.peaks.process(self._window, blocks=1)
             record["true_peak"][:, : self._channels] = np.maximum(
                 peaks.amplitudes, record["sample_peak"][:, : self._channels]
             )
+        else:
+            self._window.push(frames)
+            record["flat_tops"], record["flat_frames"] = self._flat.finish_waiting(
+                self._window.planar(self._flat.past_frames)
+            )
         return record, peaks, self.peaks.finish(self._window, goes_on=goes_on)
 
-    def _set_sample_peaks(self, records: Blocks, blocks: int) -> None:
-        planar = self._window.planar().reshape(self._channels, blocks, -1)
-        tops = np.maximum(planar.max(axis=2), -planar.min(axis=2))
+    def _set_samples(self, records: Blocks, blocks: int, *, is_last: bool = False) -> None:
+        """What is read from the samples as they are: peaks, DC, flat tops, drop-outs."""
+        planar = self._window.planar()
+        parts = planar.reshape(self._channels, blocks, -1)
+        highest, lowest = parts.max(axis=2), parts.min(axis=2)
+        tops = np.maximum(highest, -lowest)
         records["sample_peak"][:, : self._channels] = tops.T
+        records["sum"][:, : self._channels] = dc.sums(planar, blocks=blocks)
+        look = self._flat.finish if is_last else self._flat.process
+        flat = look(self._window.planar(self._flat.past_frames), highest, lowest)
+        records["flat_tops"], records["flat_frames"] = flat
+        past = self._window.planar(self._dropouts.past_frames)
+        records["dropouts"], records["dropout_frames"] = self._dropouts.process(past, tops.max(axis=0))
 
     def _set_k(self, records: Blocks, blocks: int, first_block: int) -> None:
         """K-weighted energy of the blocks and power of their cells."""

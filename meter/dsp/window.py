@@ -58,8 +58,8 @@ class Window:
         )
 
     def is_silent(self) -> bool:
-        """Whether the newest frames, and with them the coming past, are all zero."""
-        return self.frames >= self._past and not self._data[:, self._past :].any()
+        """Whether what will be the past of the next frames is all zero."""
+        return not self._data[:, self.frames :].any()
 
     def reset(self) -> None:
         """The past is silence again."""

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from typing import Final
 
+from meter.findings.amounts import amount_of, is_said_already
 from meter.findings.found import Found
 from meter.findings.records import KINDS, Finding
 from meter.findings.spots import NEAR_SLOTS as NEAR_OVERS_SLOTS
@@ -18,7 +19,7 @@ MOST: Final = 5
 MOST_GROUPS: Final = 40
 """Passes whose findings are kept; of more, the oldest are forgotten."""
 
-NEAR_SLOTS: Final = {"over": NEAR_OVERS_SLOTS, "lost in mono": 30, "one-sided": 30, "silence": 0, "gap": 50}
+NEAR_SLOTS: Final = {**dict.fromkeys(KINDS, 30), "over": NEAR_OVERS_SLOTS, "silence": 0, "gap": 50}
 """What of one kind lies nearer than this is one finding."""
 
 TOGETHER: Final = 0.5
@@ -110,6 +111,9 @@ class Collected:
             severity=found.severity,
             is_open=found.is_open,
             text=found.text,
+            until_s=found.until_s,
+            amount=amount_of(found)[0],
+            unit=amount_of(found)[1],
         )
 
 
@@ -133,5 +137,6 @@ def _chosen(group: list[Found]) -> list[Found]:
                 others += sides
             if any(found.share_inside(other) >= TOGETHER for other in others):
                 continue
-        told.append(found)
+        if not is_said_already(found, told):
+            told.append(found)
     return [found for kind in KINDS for found in _worst([one for one in told if one.kind == kind])]

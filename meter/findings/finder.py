@@ -9,8 +9,10 @@ import numpy as np
 from meter.findings.collected import Collected
 from meter.findings.found import Found
 from meter.findings.records import Finding
+from meter.findings.sample_spots import spots_in
 from meter.findings.spots import SilenceFinder, overs_in
 from meter.findings.stretches import Bools, Stretch, StretchFinder, is_lower, loses_more_than
+from meter.findings.watched import MoreWatches, Watched
 from meter.live_pass import LivePass
 from meter.music_sentences import APART_DB, mono_limits
 from meter.pass_cutter import QUIET_LUFS, PassCutter
@@ -53,6 +55,7 @@ class Finder:
         *,
         cutter: PassCutter | None = None,
     ) -> None:
+        self._target = target
         self._limits_db = mono_limits(target)
         self._over_limit_dbtp = 0.0 if target is None else target.true_peak_limit_dbtp
         self._cutter = PassCutter() if cutter is None else cutter
@@ -73,7 +76,7 @@ class Finder:
             run = runs[self._run]
             if self._watch is None:
                 self._slot = run.first_slot
-                self._watch = _RunWatch(run, self._run, self._limits_db, self._over_limit_dbtp)
+                self._watch = _RunWatch(run, self._run, self._limits_db, self._over_limit_dbtp, self._target)
             stop = min(run.stop_slot, slots, self._slot + room)
             if stop > self._slot:
                 self._put(self._watch.take(timeline, self._slot, stop))
@@ -128,7 +131,12 @@ class _RunWatch:
     """Everything that watches one run."""
 
     def __init__(
-        self, run: Run, number: int, limits_db: dict[str, float], over_limit_dbtp: float
+        self,
+        run: Run,
+        number: int,
+        limits_db: dict[str, float],
+        over_limit_dbtp: float,
+        target: Target | None,
     ) -> None:
         live_pass = run.live_pass
         self._run, self._number = run, number
@@ -137,6 +145,7 @@ class _RunWatch:
         self._limits_db = limits_db if live_pass.channels > 1 else {}
         self._bands = {band: StretchFinder(loses_more_than(db)) for band, db in self._limits_db.items()}
         sides = ("right", "left") if live_pass.channels > 1 else ()
+        self._more = MoreWatches(live_pass, target)
         self._sides = {side: StretchFinder(is_lower(APART_DB, right=side == "right")) for side in sides}
 
     def take(self, timeline: Timeline, first: int, stop: int) -> list[Found]:
@@ -160,6 +169,10 @@ class _RunWatch:
                 rows, first=start, limit_dbtp=self._over_limit_dbtp, channels=live_pass.channels
             )
         ]
+        found += [
+            self._found(one.kind, one.start, one.stop, **one.more)
+            for one in spots_in(rows, start, live_pass.rate_hz)
+        ]
         for begins, ends in self._silence.take(rows):
             seconds = (ends - begins) / SOUNDINGS_A_SECOND
             found.append(self._found("silence", begins, ends, severity=seconds))
@@ -169,7 +182,7 @@ class _RunWatch:
             found += self._lost(band, watch.take(_sums(rows, band), heard))
         for side, watch in self._sides.items():
             found += self._one_sided(side, watch.take(_sums(rows, "full"), loud))
-        return found
+        return found + self._told(self._more.take(rows, loud))
 
     def end(self) -> list[Found]:
         """The run is over; what was open."""
@@ -178,7 +191,7 @@ class _RunWatch:
             found += self._lost(band, watch.end())
         for side, watch in self._sides.items():
             found += self._one_sided(side, watch.end())
-        return found
+        return found + self._told(self._more.end())
 
     @property
     def open(self) -> list[Found]:
@@ -188,7 +201,10 @@ class _RunWatch:
             found += self._lost(band, [one for one in (watch.open,) if one is not None])
         for side, watch in self._sides.items():
             found += self._one_sided(side, [one for one in (watch.open,) if one is not None])
-        return found
+        return found + self._told(self._more.open)
+
+    def _told(self, stretches: list[tuple[Watched, Stretch]]) -> list[Found]:
+        return [self._stretch(one.kind, one.subject, stretch, one.limit) for one, stretch in stretches]
 
     def _lost(self, band: str, stretches: list[Stretch]) -> list[Found]:
         limit_db = self._limits_db.get(band, 0.0)

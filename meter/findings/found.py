@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from meter.dsp.stereo import fold_loss_db
+from meter.findings.excess import EXCESS
 from meter.live_pass import LivePass
 from meter.music_sentences import APART_DB, balance_db
 from meter.soundings import SOUNDINGS_A_SECOND
@@ -89,6 +90,8 @@ class Found:
         elif self.kind == "one-sided":
             apart_db = min(abs(balance_db(self.sums[0], self.sums[1])), FARTHEST_DB)
             self.severity = max(apart_db - APART_DB, 0.0) * self.seconds
+        elif self.kind in EXCESS:
+            self.severity = EXCESS[self.kind](self.sums, self.limit_db) * self.seconds
 
     def is_near(self, later: Found, slots: int) -> bool:
         """Whether a later one of the same kind belongs to it."""
@@ -106,7 +109,8 @@ class Found:
         self.count += later.count
         self.severity += later.severity
         self.samples_over = self.samples_over or later.samples_over
-        self.frames += later.frames
+        is_longest = self.kind == "flat tops"
+        self.frames = max(self.frames, later.frames) if is_longest else self.frames + later.frames
         ll, rr, lr = (a + b for a, b in zip(self.sums, later.sums, strict=True))
         self.sums = ll, rr, lr
         self.weigh()

@@ -5,7 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-KINDS: Final = ("over", "lost in mono", "one-sided", "silence", "gap")
+KINDS: Final = (
+    "over",
+    "too loud",
+    "flat tops",
+    "drop-out",
+    "lost in mono",
+    "one-sided",
+    "against",
+    "dc",
+    "silence",
+    "silent end",
+    "gap",
+)
 
 SLIGHT: Final = {"over": 0.02, "lost in mono": 3.0, "one-sided": 6.0}
 """Findings of less severity are slight: 0.2 dB over for a tenth of a second, 1 dB too much lost for
@@ -32,6 +44,10 @@ class Finding:
         Excess times seconds; to compare findings of one kind.
     is_open : bool
         It goes on.
+    until_s : float
+        Its end, on the clock of `at_s`.
+    amount, unit : float, str
+        How much, as the text says it.
     text : str
         What, where, how much, likely why, what to try, why it may be fine.
     """
@@ -45,6 +61,9 @@ class Finding:
     severity: float
     is_open: bool
     text: str
+    until_s: float = 0.0
+    amount: float = 0.0
+    unit: str = ""
 
     @property
     def is_slight(self) -> bool:

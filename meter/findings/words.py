@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from meter.findings.found import Found
+from meter.findings.more_words import WORDS
 from meter.music_sentences import LOWER_IT, PUT_IN_THE_MIDDLE, lost_text, over_text, sides_text, why_lost
 from meter.pass_cutter import QUIET_LUFS
 from meter.sentence import ANEW, gap_text, seconds_text
@@ -18,6 +19,7 @@ def text_of(found: Found, *, crossover_hz: float) -> str:
         "one-sided": _one_sided,
         "silence": _silence,
         "gap": _gap,
+        **WORDS,
     }[found.kind](found, crossover_hz)
 
 

@@ -1,0 +1,268 @@
+"""Flat tops: runs of equal extreme samples that no sine would give, at whatever ceiling.
+
+A clipper leaves the tops of a wave flat, and they stay flat when the level is changed afterwards. An
+honest wave has runs of equal samples too: the top of a slow sine is flatter than the step between two
+sample values (30 Hz at 16 bit: six in a row). So a run counts when it is longer, by at least two
+samples, than a sine could give there that falls on both sides as the wave does.
+
+Runs are looked for at the highest and at the lowest value of each block of 50 ms. A block is looked at
+when the one after it is there; what was found counts in the block that brought it.
+
+Source
+------
+Common practice for "run of samples at full scale"; any ceiling and the comparison with a sine are this
+project's own definition.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from meter.dsp.grid import BLOCKS_A_SECOND, Grid
+
+Float32s = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+FULL_SCALE_16_BIT: Final = 32_767 / 32_768
+FULL_SCALE_24_BIT: Final = 8_388_607 / 8_388_608
+FULL_SCALE_FLOAT: Final = 1.0
+"""Highest sample of each kind of file. CALC."""
+
+ENOUGH: Final = 4
+"""When the first four runs at the ceiling of a block are all flat, so are the others; they only count."""
+
+LONGER_BY: Final = 2
+"""Samples by which a run is longer than that of a sine."""
+SHORTEST: Final = 1 + LONGER_BY
+SHOULDER_FRAMES: Final = 64
+"""So far on each side the fall is looked at, at most; otherwise as far as the run is long."""
+
+_WIDTHS: Final = (4, 16, SHOULDER_FRAMES)
+"""Runs of about one length are worked on together."""
+
+_STEP_8_BIT: Final = 2.0**-7
+_STEP_16_BIT: Final = 2.0**-15
+_FINEST_STEP: Final = 2.0**-23
+"""Steps between sample values of 8, 16 and 24 bit. Float counts as 24 bit: that is its precision."""
+_PARTS: Final = (1, 2, 3, 4)
+"""The smallest difference next to a run is a few steps at most."""
+_ON_GRID: Final = 0.02
+
+
+class FlatTops:
+    """Finds the flat tops of a stream; block by block, one behind.
+
+    Parameters
+    ----------
+    grid : Grid
+        Sample rate and block lengths.
+    channels : int
+    """
+
+    def __init__(self, grid: Grid, *, channels: int) -> None:
+        self._channels = channels
+        self.block_frames = -(-grid.rate_hz // BLOCKS_A_SECOND)
+        self.past_frames = self.block_frames + SHOULDER_FRAMES + 1
+        self._longest = grid.rate_hz // BLOCKS_A_SECOND - SHOULDER_FRAMES - 1
+        self._marks: Bools = np.empty((3, 0), np.bool_)
+        self.reset()
+
+    def reset(self) -> None:
+        """As a new object."""
+        self._waiting_frames = 0
+        self._highest = self._lowest = np.zeros((self._channels, 1), np.float32)
+
+    def process(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints]:
+        """Take blocks of one length; look at them but for the last, and at the one before them.
+
+        Parameters
+        ----------
+        planar : ndarray of float32, shape (channels, past_frames + n)
+            The newest frames and those before them.
+        highest, lowest : ndarray of float32, shape (channels, blocks)
+            Of each new block.
+
+        Returns
+        -------
+        counts, longest : ndarray of int, shape (blocks,)
+            Flat tops that each block brought, and the frames of the longest of those that were looked at.
+        """
+        blocks = highest.shape[1]
+        frames = (planar.shape[1] - self.past_frames) // blocks
+        waiting = self._waiting_frames
+        first = self.past_frames - waiting
+        lengths = np.array([waiting, *[frames] * (blocks - 1)])
+        highest = np.concatenate([self._highest, highest], axis=1)
+        lowest = np.concatenate([self._lowest, lowest], axis=1)
+        self._highest, self._lowest = highest[:, -1:], lowest[:, -1:]
+        self._waiting_frames = frames
+        return self._look(planar, first, lengths, highest[:, :-1], lowest[:, :-1])
+
+    def finish(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints]:
+        """As `process`, for one last block of any length; it is looked at too, as far as it goes."""
+        before = self.process(planar, highest, lowest)
+        last = self.finish_waiting(planar)
+        return before[0] + last[0], np.maximum(before[1], last[1])
+
+    def finish_waiting(self, planar: Float32s) -> tuple[Ints, Ints]:
+        """Look at the block that waits, as far as it goes; nothing follows it."""
+        length = self._waiting_frames
+        start = planar.shape[1] - length
+        found = self._look(planar, start, np.array([length]), self._highest, self._lowest)
+        self.reset()
+        return found
+
+    def _look(
+        self, planar: Float32s, first: int, lengths: Ints, highest: Float32s, lowest: Float32s
+    ) -> tuple[Ints, Ints]:
+        counts, longest = np.zeros(len(lengths), np.int64), np.zeros(len(lengths), np.int64)
+        edges = np.concatenate([[0], np.cumsum(lengths)])
+        total = int(edges[-1])
+        if total == 0:
+            return counts, longest
+        for wave, tops, bottoms in zip(planar, highest, lowest, strict=True):
+            is_silent = (tops == 0.0) & (bottoms == 0.0)
+            if is_silent.all():
+                continue
+            starts = self._starts(wave[first - 1 : first + total + 2], total, edges, is_silent)
+            if len(starts) == 0:
+                continue
+            block = np.searchsorted(edges, starts, side="right") - 1
+            value = wave[first + starts]
+            is_top = ((value == tops[block]) & (value > 0.0)) | ((value == bottoms[block]) & (value < 0.0))
+            starts, block = starts[is_top] + first, block[is_top]
+            rank = np.arange(len(block)) - np.searchsorted(block, block)
+            lengths_found = np.zeros(len(starts), np.int64)
+            is_flat = np.zeros(len(starts), np.bool_)
+            some = rank < ENOUGH
+            lengths_found[some] = self._flat(wave, starts[some])
+            is_flat[some] = lengths_found[some] > 0
+            flat_in_block = np.bincount(block[is_flat], minlength=len(lengths))
+            is_clear = ~some & (flat_in_block[block] == ENOUGH)
+            is_flat[is_clear] = True
+            rest = ~some & ~is_clear
+            lengths_found[rest] = self._flat(wave, starts[rest])
+            is_flat[rest] = lengths_found[rest] > 0
+            np.add.at(counts, block[is_flat], 1)
+            np.maximum.at(longest, block, lengths_found)
+        return counts, longest
+
+    def _starts(self, wave: Float32s, total: int, edges: Ints, is_silent: Bools) -> Ints:
+        """Where runs of at least three equal samples begin; the wave has one sample before, two behind."""
+        if self._marks.shape[1] < total + 10:
+            self._marks = np.zeros((2, total + 10), np.bool_)
+        count = min(total, len(wave) - SHORTEST)
+        if count <= 0:
+            return np.empty(0, np.int64)
+        same = np.equal(wave[1:], wave[:-1], out=self._marks[0, : len(wave) - 1])
+        found = self._marks[1]
+        np.logical_and(same[1 : count + 1], same[2 : count + 2], out=found[:count])
+        np.greater(found[:count], same[:count], out=found[:count])
+        found[count : count + 8] = False
+        for silent in np.flatnonzero(is_silent):
+            found[edges[silent] : edges[silent + 1]] = False
+        words = found[: -(-count // 8) * 8].view(np.uint64)
+        places = np.flatnonzero(words != 0)
+        bits = found[: len(words) * 8].reshape(-1, 8)[places]
+        row, column = np.nonzero(bits)
+        return np.asarray(places[row] * 8 + column, np.int64)
+
+    def _flat(self, wave: Float32s, starts: Ints) -> Ints:
+        """Frames of each run that is flat, 0 for the others."""
+        frames = self._run_lengths(wave, starts)
+        found = np.zeros(len(starts), np.int64)
+        narrower = SHORTEST - 1
+        for width in _WIDTHS:
+            widest = width if width < SHOULDER_FRAMES else len(wave)
+            which = np.flatnonzero((frames > narrower) & (frames <= widest))
+            narrower = width
+            reach = np.minimum(frames[which], width)
+            which = which[starts[which] + frames[which] + reach <= len(wave)]
+            if len(which):
+                is_flat = _is_flat(wave, starts[which], frames[which], width)
+                found[which[is_flat]] = frames[which[is_flat]]
+        return found
+
+    def _run_lengths(self, wave: Float32s, starts: Ints) -> Ints:
+        """Frames of each run; 0 for those that are longer than can be told."""
+        lengths = np.zeros(len(starts), np.int64)
+        left = np.arange(len(starts))
+        for width in (8, SHOULDER_FRAMES, self._longest + 1):
+            if len(left) == 0:
+                break
+            at = starts[left, None] + np.arange(width)
+            differs = wave[np.minimum(at, len(wave) - 1)] != wave[starts[left], None]
+            differs |= at >= len(wave)
+            ends = differs.any(axis=1)
+            lengths[left[ends]] = differs[ends].argmax(axis=1)
+            left = left[~ends]
+        return lengths
+
+
+def _is_flat(wave: Float32s, starts: Ints, frames: Ints, width: int) -> Bools:
+    """Whether runs are longer than a sine would give that falls as much on both sides.
+
+    A top of curvature b stays inside one step q for 2·√(q/b) frames at most; b is what the smaller of
+    the two falls leaves at least, when every value may be half a step off.
+    """
+    offsets = np.arange(width)
+    reach = np.minimum(frames, width)
+    beyond = offsets >= reach[:, None]
+    value = wave[starts].astype(np.float64)[:, None]
+    sign = np.sign(value)
+    # Nearest to the run first. What is beyond reach stands as the run's own value.
+    before = np.where(beyond, value, wave[np.maximum(starts[:, None] - 1 - offsets, 0)])
+    after = np.where(
+        beyond, value, wave[np.minimum((starts + frames)[:, None] + offsets, len(wave) - 1)]
+    )
+    falls = [(value - side) * sign for side in (before, after)]
+    is_top = (falls[0][:, 0] > 0.0) & (falls[1][:, 0] > 0.0)
+    step = _steps(np.concatenate([before[:, ::-1], value, after], axis=1))
+    fall = np.minimum(falls[0].max(axis=1), falls[1].max(axis=1)) - step
+    far = (frames - 1) / 2.0 + reach
+    with np.errstate(divide="ignore", invalid="ignore"):
+        honest = np.floor(2.0 * far * np.sqrt(step / fall)) + 1.0
+    return np.asarray(is_top & (fall > 0.0) & (frames - honest >= LONGER_BY), np.bool_)
+
+
+def _steps(values: Floats) -> Floats:
+    """The step between neighbouring sample values around each run.
+
+    That of the word length; of samples whose level was changed after that, what all differences are
+    multiples of.
+    """
+    steps = np.full(len(values), _FINEST_STEP)
+    is_16_bit = _are_multiples(values, _STEP_16_BIT)
+    steps[is_16_bit] = _STEP_16_BIT
+    coarse = np.flatnonzero(is_16_bit)
+    steps[coarse[_are_multiples(values[coarse], _STEP_8_BIT)]] = _STEP_8_BIT
+    rest = np.flatnonzero(~is_16_bit)
+    if len(rest):
+        steps[rest] = _common_steps(values[rest])
+    return steps
+
+
+def _are_multiples(values: Floats, step: float) -> Bools:
+    scaled = values * (1.0 / step)
+    return np.asarray((scaled == np.rint(scaled)).all(axis=1), np.bool_)
+
+
+def _common_steps(values: Floats) -> Floats:
+    """What all differences of neighbours are multiples of; the finest step where there is no such."""
+    differences = np.abs(np.diff(values, axis=1))
+    differences[differences == 0.0] = np.inf
+    smallest = differences.min(axis=1)
+    found = np.full(len(values), _FINEST_STEP)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for part in reversed(_PARTS):
+            times = differences * part / smallest[:, None]
+            rounding = np.abs(values).max(axis=1) * 2.0**-23 * part / smallest
+            off_grid = np.abs(times - np.rint(times)) - (1.0 + times) * rounding[:, None]
+            is_stepped = (np.nan_to_num(off_grid, nan=0.0).max(axis=1) < _ON_GRID) & np.isfinite(smallest)
+            found[is_stepped] = smallest[is_stepped] / part
+    return np.asarray(np.maximum(found, _FINEST_STEP), np.float64)

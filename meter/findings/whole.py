@@ -1,0 +1,132 @@
+"""The findings of a whole pass, from its soundings: a checked file, or any part of a pass."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from meter.capture.records import SourceInfo
+from meter.findings.amounts import amount_of
+from meter.findings.finder import Finder
+from meter.findings.found import Found
+from meter.findings.records import KINDS, Finding
+from meter.findings.words import text_of
+from meter.live_pass import LivePass
+from meter.pass_cutter import QUIET_LUFS
+from meter.soundings import SOUNDINGS_A_SECOND, Gap, Soundings
+from meter.targets import Target
+from meter.timeline import Timeline
+from meter.units import lufs_to_power
+
+LONGEST_START_S: Final = 1.0
+LONGEST_END_S: Final = 5.0
+"""Silence at the ends of a file that is worth no word. Common practice, no source."""
+
+
+def findings_of(
+    rows: Soundings,
+    *,
+    rate_hz: int,
+    channels: int,
+    weights: Sequence[float],
+    target: Target | None = None,
+    crossover_hz: float = 120.0,
+    over_limit_dbtp: float = 0.0,
+    gaps: Sequence[Gap] = (),
+    from_s: float = 0.0,
+    ends_there: bool = True,
+) -> tuple[Finding, ...]:
+    """What is wrong in a pass, in the order of time; at most five of a kind.
+
+    Parameters
+    ----------
+    rows : ndarray of `SOUNDING`
+        All soundings of the pass.
+    rate_hz, channels, weights, crossover_hz, over_limit_dbtp
+        As the chain had them.
+    target : Target, optional
+        Whose limits hold; common practice where it has none.
+    gaps : sequence of Gap
+        What was lost, at the times of the file.
+    from_s : float
+        Where the soundings begin in the file, whose times are told.
+    ends_there : bool
+        The file ends with them.
+    """
+    rows = rows.copy()
+    rows["start_frame"] += round(from_s * rate_hz)
+    live_pass = LivePass(
+        number=1,
+        info=SourceInfo(spec="file:", name="a pass", rate_hz=rate_hz, channels=channels),
+        rate_hz=rate_hz,
+        channels=channels,
+        weights=tuple(weights),
+        crossover_hz=crossover_hz,
+        over_limit_dbtp=over_limit_dbtp,
+        began_unix_s=0.0,
+    )
+    live_pass.gaps.extend(gaps)
+    live_pass.store.append(rows)
+    timeline = Timeline(clock=lambda: 0.0)
+    timeline.append(rows, live_pass)
+    finder = Finder(target, crossover_hz)
+    finder.take(timeline)
+    while finder.is_behind:
+        finder.take(timeline)
+    inside = [one for one in finder.findings if one.kind != "silent end"]
+    ends = _silent_ends(rows, live_pass, begins_there=from_s == 0.0, ends_there=ends_there)
+    found = [*inside, *(_finding(one, crossover_hz) for one in ends)]
+    found.sort(key=lambda one: (one.first_slot, KINDS.index(one.kind), one.text))
+    return tuple(found)
+
+
+def _finding(found: Found, crossover_hz: float) -> Finding:
+    amount, unit = amount_of(found)
+    return Finding(
+        kind=found.kind,
+        first_slot=found.first_slot,
+        last_slot=found.last_slot,
+        at_slot=found.at_slot,
+        at_s=found.at_s,
+        pass_number=found.live_pass.number,
+        severity=found.severity,
+        is_open=False,
+        text=text_of(found, crossover_hz=crossover_hz),
+        until_s=found.until_s,
+        amount=amount,
+        unit=unit,
+    )
+
+
+def _silent_ends(
+    rows: Soundings, live_pass: LivePass, *, begins_there: bool, ends_there: bool
+) -> list[Found]:
+    """Silence before the first sound of a file and behind the last, where it is long."""
+    weights = np.array(live_pass.weights)
+    power = rows["k_power"][:, : len(weights)].astype(np.float64) @ weights
+    sound = np.flatnonzero(power >= lufs_to_power(QUIET_LUFS))
+    if len(sound) == 0:
+        return []
+    first, last = int(sound[0]), int(sound[-1]) + 1
+    ends = []
+    if begins_there and first > LONGEST_START_S * SOUNDINGS_A_SECOND:
+        ends.append(("start", 0, first))
+    if ends_there and len(rows) - last > LONGEST_END_S * SOUNDINGS_A_SECOND:
+        before = round(int(rows["start_frame"][0]) / live_pass.rate_hz * SOUNDINGS_A_SECOND)
+        ends.append(("end", before + last, before + len(rows)))
+    return [
+        Found(
+            kind="silent end",
+            live_pass=live_pass,
+            pass_at_s=0.0,
+            run=0,
+            first_slot=start,
+            last_slot=stop,
+            at_slot=start,
+            subject=subject,
+            severity=(stop - start) / SOUNDINGS_A_SECOND,
+        )
+        for subject, start, stop in ends
+    ]
