@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from meter.errors import UsageError
-from meter.units import Floats, Samples, amplitude_to_db, db_to_amplitude, power_to_db
+from meter.units import Floats, Samples, amplitude_to_db, db_to_amplitude, power_to_db, powers_to_db
 
 WINDOW_S: Final = 0.010
 """Gain is told for windows so long."""
@@ -93,7 +93,7 @@ def compare(before: Samples, after: Samples, *, rate_hz: int) -> Compared:
     is_heard = peaks_before > peaks_before.max(initial=0.0) * db_to_amplitude(HEARD_DB)
     gain_db = np.full(len(peaks_before), np.nan)
     ratio = np.maximum(peaks_after[is_heard], 1e-9) / peaks_before[is_heard]
-    gain_db[is_heard] = 20.0 * np.log10(ratio)
+    gain_db[is_heard] = 2.0 * powers_to_db(ratio)
     return Compared(
         lag_frames=lag,
         static_gain_db=amplitude_to_db(gain),
@@ -175,7 +175,7 @@ def _static_gain(first: Floats, second: Floats, window: int) -> float:
     is_heard = energies[0] > energies[0].max(initial=0.0) * 10.0 ** (HEARD_DB / 10.0)
     if not is_heard.any():
         return 1.0
-    gains_db = 10.0 * np.log10(np.maximum(energies[1][is_heard], 1e-30) / energies[0][is_heard])
+    gains_db = powers_to_db(np.maximum(energies[1][is_heard], 1e-30) / energies[0][is_heard])
     bins = np.round(gains_db / 0.02).astype(np.int64)
     values, counts = np.unique(bins, return_counts=True)
     # What was taken off lies below, so of bins alike in number the highest counts.
