@@ -130,6 +130,8 @@ class StretchFinder:
         lower = max(stop - PAST_ROWS, self._free - base, 0)
         running = totals[lower : stop + 1] @ self._weights
         at = stop - int(running[::-1].argmin())
+        if at == stop:  # what is over the limit in these 3 s belongs to the stretch before
+            return
         self._start, self._start_total = at + base, totals[at].copy()
         self._stop, self._stop_total = self._start, self._start_total
         self._go_on(totals, at, stop, base)

@@ -118,6 +118,13 @@ def test_a_second_stretch_begins_behind_the_first_one():
     assert found_in(StretchFinder(loses_more_than(-1.0)), sums) == [(0, 30), (63, 103)]
 
 
+def test_what_was_told_already_begins_no_second_stretch():
+    # One sounding too quiet to speak of ends the first; the 3 s behind it are still over, by what was told.
+    sums, heard = of((APART, 30), (GOOD, 8)), np.ones(38, bool)
+    heard[31] = False
+    assert found_in(StretchFinder(loses_more_than(-1.0)), sums, heard) == [(0, 30)]
+
+
 @given(cuts=st.lists(st.integers(0, 400), max_size=10), seed=st.integers(0, 20))
 def test_stretches_do_not_depend_on_how_the_soundings_come(cuts, seed):
     rng = np.random.default_rng(seed)
