@@ -100,7 +100,8 @@ class SilenceFinder:
             since = self._silent_since
             if since is None:
                 self._silent_since = number
-                self._is_cut = bool(with_past[at : at + CUT_SLOTS].max() >= lufs_to_power(QUIET_LUFS + CUT_LU))
+                before = with_past[at : at + CUT_SLOTS].max()
+                self._is_cut = bool(before >= lufs_to_power(QUIET_LUFS + CUT_LU))
                 continue
             if self._is_cut and SHORTEST_SILENCE_SLOTS <= number - since < QUIET_SLOTS:
                 found.append((since, number))
