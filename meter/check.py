@@ -21,6 +21,7 @@ from meter.check_part import Part
 from meter.errors import MeterError
 from meter.files import open_audio
 from meter.findings.records import Finding
+from meter.pollution import Suggestion
 from meter.read_ahead import read_ahead
 from meter.soundings import Soundings, Summary
 from meter.targets import Target, Verdict, judge
@@ -66,6 +67,7 @@ class Checked:
     notes: tuple[str, ...] = ()
     soundings: Soundings | None = None  # with `keep_soundings`; frames count from the start of the part
     findings: tuple[Finding, ...] = ()
+    suggestions: tuple[Suggestion, ...] = ()  # what may not belong to the pass; of a whole file
 
     @property
     def is_inside(self) -> bool:
@@ -129,6 +131,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             notes=tuple(notes),
             soundings=rows if options.keep_soundings else None,
             findings=_findings(audio, rows, summary, options),
+            suggestions=_suggestions(audio, rows) if options.part.is_whole else (),
         )
 
 
@@ -194,6 +197,15 @@ def _findings(
         return found
     return tuple(
         replace(one, text=with_bars(one.text, bpm=bpm, downbeat_s=options.downbeat_s)) for one in found
+    )
+
+
+def _suggestions(audio: AudioFile, rows: Soundings) -> tuple[Suggestion, ...]:
+    from meter.pollution import suggestions_for
+    from meter.selection import Part as Selected
+
+    return suggestions_for(
+        Selected(rows=rows, rate_hz=audio.rate_hz, channels=audio.channels, weights=audio.weights)
     )
 
 

@@ -12,7 +12,8 @@ from typing import Any, Final
 
 from meter.check import Checked, Failed
 from meter.findings.records import Finding
-from meter.soundings import BANDS
+from meter.pollution import Suggestion
+from meter.soundings import BANDS, SOUNDINGS_A_SECOND
 from meter.summary_keys import value_of, why_null
 
 PLAIN_KEYS: Final = (
@@ -73,8 +74,13 @@ def file_object(checked: Checked) -> dict[str, Any]:
     made["target"] = None if target is None else target.name
     made["verdicts"] = {key: verdict.word for key, verdict in checked.verdicts.items()}
     made["findings"] = [_finding(one) for one in checked.findings]
+    made["suggestions"] = [_suggestion(one) for one in checked.suggestions]
     made["why_null"] = why
     return made
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None
 
 
 def _finding(finding: Finding) -> dict[str, Any]:
@@ -82,9 +88,20 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "at_s": finding.at_s,
         "until_s": finding.until_s,
         "kind": finding.kind,
-        "amount": finding.amount if math.isfinite(finding.amount) else None,
+        "amount": _finite(finding.amount),
         "unit": finding.unit,
         "text": finding.text,
+    }
+
+
+def _suggestion(one: Suggestion) -> dict[str, Any]:
+    """Something that may not belong to the pass, and I without it."""
+    return {
+        "kind": one.kind,
+        "spans_s": [[start / SOUNDINGS_A_SECOND, stop / SOUNDINGS_A_SECOND] for start, stop in one.spans],
+        "integrated_lufs": _finite(one.integrated_lufs),
+        "gain_db": one.gain_db,
+        "text": one.text,
     }
 
 

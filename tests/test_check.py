@@ -15,10 +15,13 @@ import soundfile
 
 from meter.check import Checked, Failed, Options, channels_text, check_file, check_one, kind_of
 from meter.check_json import as_line, error_object, file_object
+from meter.check_part import Part
 from meter.check_text import block, closing, problem
 from meter.soundings import BANDS, Gap
 from meter.target_file import shipped_targets
 from meter.targets import Limit, Target, Verdict, judge
+from tests.support.hearing import write_float
+from tests.support.sound import noise
 from tests.support.summaries import a_summary
 
 RATE_HZ = 48_000
@@ -30,7 +33,7 @@ KEYS = [
     "loudness_range_stable", "momentary_max_lufs", "short_term_max_lufs", "loudest_30s_lufs",
     "loudest_30s_at_s", "true_peak_dbtp", "sample_peak_dbfs", "peak_to_loudness_lu", "correlation",
     "fold_loss_db", "low_correlation", "lost_frames", "gaps", "nonfinite_samples", "overs",
-    "flat_top_runs", "dropouts", "dc_offset", "target", "verdicts", "findings", "why_null",
+    "flat_top_runs", "dropouts", "dc_offset", "target", "verdicts", "findings", "suggestions", "why_null",
 ]  # fmt: skip
 
 
@@ -500,3 +503,19 @@ def test_real_music_reads_as_a_second_opinion_reads_it(music):
         found = check_file(str(path), Options(target=CLUB))
         assert found.summary.integrated_lufs == pytest.approx(expected, abs=0.05), path.name
         assert set(json.loads(as_line(file_object(found)))) == set(KEYS)
+
+
+def test_what_may_not_belong_to_a_file_is_suggested_with_the_number_without_it(tmp_path, capsys):
+    """A quieter tune in front, then silence: CALC, I of the second tune alone."""
+    first, second = noise(25.0, seed=1, level_dbfs=-30.0), noise(30.0, seed=2, level_dbfs=-16.0)
+    both = np.concatenate([first, np.zeros((96_000, 2), np.float32), second])
+    alone = check_file(str(write_float(tmp_path / "alone.wav", second, 48_000)), Options())
+    path = write_float(tmp_path / "both.wav", both, 48_000)
+    found = check_file(str(path), Options())
+    (one,) = found.suggestions
+    assert one.kind == "another tune"
+    assert one.integrated_lufs == pytest.approx(alone.summary.integrated_lufs, abs=0.1)
+    assert "What may not belong to it?" in block(found)
+    made = file_object(found)["suggestions"]
+    assert made[0]["text"] == one.text and made[0]["spans_s"][0][0] == 0.0
+    assert not check_file(str(path), Options(part=Part(from_s=10.0))).suggestions

@@ -12,7 +12,11 @@ from meter.music_sentences import balance_db
 TOGETHER: Final = 0.5
 """A finding of which so much lies inside another one that explains it is left out."""
 
-EXPLAINED_BY: Final = {"against": ("lost in mono", "one-sided"), "silence": ("drop-out",)}
+EXPLAINED_BY: Final = {
+    "against": ("lost in mono", "one-sided"),
+    "silence": ("drop-out",),
+    "one-sided": ("dc",),
+}
 
 
 def amount_of(found: Found) -> tuple[float, str]:
@@ -41,11 +45,9 @@ def amount_of(found: Found) -> tuple[float, str]:
             return found.seconds, "s"
 
 
-def is_said_already(found: Found, told: Iterable[Found]) -> bool:
-    """Whether it lies inside one of those that explains it, or is the same in the other channel."""
-    for other in told:
-        explains = other.kind in EXPLAINED_BY.get(found.kind, ())
-        is_twin = found.kind == other.kind == "dc" and found.subject != other.subject
-        if (explains or is_twin) and found.share_inside(other) >= TOGETHER:
-            return True
-    return False
+def is_said_already(found: Found, told: Iterable[Found], group: Iterable[Found]) -> bool:
+    """Whether one of its group explains it, or it was told already of the other channel."""
+    others = [one for one in group if one.kind in EXPLAINED_BY.get(found.kind, ())]
+    if found.kind == "dc":
+        others += [one for one in told if one.kind == "dc" and one.subject != found.subject]
+    return any(found.share_inside(other) >= TOGETHER for other in others)

@@ -137,6 +137,6 @@ def _chosen(group: list[Found]) -> list[Found]:
                 others += sides
             if any(found.share_inside(other) >= TOGETHER for other in others):
                 continue
-        if not is_said_already(found, told):
+        if not is_said_already(found, told, group):
             told.append(found)
     return [found for kind in KINDS for found in _worst([one for one in told if one.kind == kind])]

@@ -38,6 +38,13 @@ def _drain(graph: av.filter.Graph) -> None:
             return
 
 
+def decode(path: Path) -> None:
+    """Reading and decoding alone, as all of ours do it."""
+    with open_audio(path) as audio:
+        for _ in audio.blocks(seconds=2.0):
+            pass
+
+
 def levels_and_true_peak(path: Path) -> None:
     """M, S, I, LRA, maxima, full-band sums and true peak on one thread, without the low bands."""
     _chain(path, low_end=False)
