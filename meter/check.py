@@ -191,6 +191,7 @@ def _findings(
         gaps=summary.gaps,
         from_s=options.part.from_s,
         ends_there=options.part.to_s is None,
+        is_lossy=audio.is_lossy,
     )
     bpm = options.bpm
     if bpm is None:

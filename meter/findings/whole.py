@@ -37,6 +37,7 @@ def findings_of(
     gaps: Sequence[Gap] = (),
     from_s: float = 0.0,
     ends_there: bool = True,
+    is_lossy: bool = False,
 ) -> tuple[Finding, ...]:
     """What is wrong in a pass, in the order of time; at most five of a kind.
 
@@ -54,12 +55,16 @@ def findings_of(
         Where the soundings begin in the file, whose times are told.
     ends_there : bool
         The file ends with them.
+    is_lossy : bool
+        They come from a coding that changes the peaks.
     """
     rows = rows.copy()
     rows["start_frame"] += round(from_s * rate_hz)
     live_pass = LivePass(
         number=1,
-        info=SourceInfo(spec="file:", name="a pass", rate_hz=rate_hz, channels=channels),
+        info=SourceInfo(
+            spec="file:", name="a pass", rate_hz=rate_hz, channels=channels, is_lossy=is_lossy
+        ),
         rate_hz=rate_hz,
         channels=channels,
         weights=tuple(weights),

@@ -35,6 +35,11 @@ def _over(found: Found, _: float) -> str:
     if found.count > 1:
         where = f"from {as_text_time(found.first_s)} to {as_text_time(found.until_s)}"
         text = f"{found.count} overs {where}: {text}"
+    if found.live_pass.info.is_lossy:
+        return (
+            f"{text}, which decoding may have added to a master without room for it; lower the master by as "
+            "much before it is encoded, unless it is meant to clip"
+        )
     if found.samples_over:
         why = "the samples themselves too, as after a clipper or under a ceiling set too high"
     else:
@@ -69,6 +74,9 @@ def _gap(found: Found, _: float) -> str:
         text = f"{seconds_text(found.frames / rate_hz)} were lost in {found.count} gaps {where}"
     else:
         text = gap_text(first, rate_hz)
+    if found.live_pass.info.spec.startswith("file:"):
+        why = "the file is cut short or damaged there"
+        return f"{text}: {why}; copy or export it again, or leave it if nothing is missing to the ear"
     why = "the computer was too busy or the source was away"
     advice = "close what works hard and play it again, or leave it if you cut it off yourself"
     return f"{text}; {ANEW}: {why}; {advice}"

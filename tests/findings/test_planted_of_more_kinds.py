@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from meter.chain import Chain
 from meter.findings.whole import findings_of
 from meter.passes import summarise
+from meter.soundings import Gap
 from tests.support import planted
 from tests.support.planted import RATE_HZ, Planted
 from tests.support.sound import noise, run_to_end, tone
@@ -148,3 +149,36 @@ def test_each_sentence_says_what_where_how_much_why_what_to_try_and_why_it_may_b
         assert any(word in one.text for word in ("leave", "unless")), one.text
         assert ":" in one.text and "; " in one.text
         assert one.unit
+
+
+def findings_in(samples, **how):
+    chain = Chain(rate_hz=RATE_HZ, channels=2)
+    rows = run_to_end(chain, samples.astype(np.float32))
+    return findings_of(rows, rate_hz=RATE_HZ, channels=2, weights=chain.weights, **how)
+
+
+def test_overs_of_a_lossy_file_are_not_blamed_on_a_clipper():
+    hot = tone(997.0, 4.0, level_dbfs=1.0, rate_hz=RATE_HZ)
+    (plain,) = (one for one in findings_in(hot) if one.kind == "over")
+    assert "as after a clipper or under a ceiling set too high" in plain.text
+    (lossy,) = (one for one in findings_in(hot, is_lossy=True) if one.kind == "over")
+    assert lossy.text.endswith(
+        ", which decoding may have added to a master without room for it; lower the master by as much "
+        "before it is encoded, unless it is meant to clip"
+    )
+
+
+def test_what_is_missing_in_a_file_is_not_blamed_on_the_computer():
+    (found,) = findings_in(planted.clean(1), gaps=(Gap(at_s=22.0, frames=RATE_HZ),))
+    assert found.text == (
+        "1.0 s were lost at 0:22.0: the file is cut short or damaged there; copy or export it again, or leave "
+        "it if nothing is missing to the ear"
+    )
+
+
+def test_of_a_whole_pass_nothing_is_said_to_go_on():
+    samples = planted.clean(1).copy()
+    samples[10 * RATE_HZ :, 1] *= -1.0
+    found = findings_in(samples)
+    assert [one.kind for one in found] == ["lost in mono"]
+    assert "so far" not in found[0].text and "since" not in found[0].text
