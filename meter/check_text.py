@@ -44,13 +44,14 @@ def block(checked: Checked) -> str:
         lines += ["  Left and right?", "    one channel: nothing to compare, and nothing is lost in mono"]
     else:
         lines += ["  Left and right?", *_correlation(checked), "  Lost in mono?", *_lost_in_mono(checked)]
-    lines += _sentences("What was found?", [finding.text for finding in checked.findings])
-    lines += _sentences("What may not belong to it?", [one.text for one in checked.suggestions])
+    lines += sentences("What was found?", [finding.text for finding in checked.findings])
+    lines += sentences("What may not belong to it?", [one.text for one in checked.suggestions])
     ends = [*(f"  Note: {note}." for note in checked.notes), *_conclusion(checked)]
     return "\n".join([*lines, *([""] if ends else []), *ends])
 
 
-def _sentences(heading: str, texts: Sequence[str]) -> Iterator[str]:
+def sentences(heading: str, texts: Sequence[str]) -> Iterator[str]:
+    """A heading, and sentences below it, wrapped."""
     if texts:
         yield f"  {heading}"
     for text in texts:

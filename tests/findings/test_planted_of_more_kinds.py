@@ -1,6 +1,7 @@
 """Events of many kinds, sizes and levels, planted into clean programme: what is found, and where."""
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meter.chain import Chain
-from meter.findings.whole import findings_of
+from meter.findings.whole import A_FILE, findings_of
 from meter.passes import summarise
 from meter.soundings import Gap
 from tests.support import planted
@@ -161,7 +162,7 @@ def test_overs_of_a_lossy_file_are_not_blamed_on_a_clipper():
     hot = tone(997.0, 4.0, level_dbfs=1.0, rate_hz=RATE_HZ)
     (plain,) = (one for one in findings_in(hot) if one.kind == "over")
     assert "as after a clipper or under a ceiling set too high" in plain.text
-    (lossy,) = (one for one in findings_in(hot, is_lossy=True) if one.kind == "over")
+    (lossy,) = (one for one in findings_in(hot, info=replace(A_FILE, is_lossy=True)) if one.kind == "over")
     assert lossy.text.endswith(
         ", which decoding may have added to a master without room for it; lower the master by as much "
         "before it is encoded, unless it is meant to clip"
@@ -171,8 +172,8 @@ def test_overs_of_a_lossy_file_are_not_blamed_on_a_clipper():
 def test_what_is_missing_in_a_file_is_not_blamed_on_the_computer():
     (found,) = findings_in(planted.clean(1), gaps=(Gap(at_s=22.0, frames=RATE_HZ),))
     assert found.text == (
-        "1.0 s were lost at 0:22.0: the file is cut short or damaged there; copy or export it again, or leave "
-        "it if nothing is missing to the ear"
+        "1.0 s were lost at 0:22.0: the file is cut short or damaged there; copy or export it again, or "
+        "leave it if nothing is missing to the ear"
     )
 
 
