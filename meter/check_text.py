@@ -12,6 +12,7 @@ from textwrap import fill
 from typing import Final
 
 from meter.check import Checked, Failed
+from meter.findings.listed import listed
 from meter.soundings import LOW_BANDS, Summary, as_text_time
 from meter.summary_keys import value_of, why_null
 from meter.targets import MEASURES, Limit, Target, Verdict, limit_text, value_text, verdict_on
@@ -44,7 +45,7 @@ def block(checked: Checked) -> str:
         lines += ["  Left and right?", "    one channel: nothing to compare, and nothing is lost in mono"]
     else:
         lines += ["  Left and right?", *_correlation(checked), "  Lost in mono?", *_lost_in_mono(checked)]
-    lines += sentences("What was found?", [finding.text for finding in checked.findings])
+    lines += sentences("What was found?", listed(checked.findings))
     lines += sentences("What may not belong to it?", [one.text for one in checked.suggestions])
     ends = [*(f"  Note: {note}." for note in checked.notes), *_conclusion(checked)]
     return "\n".join([*lines, *([""] if ends else []), *ends])

@@ -144,9 +144,10 @@ def findings_of(journal: Journal, kept: KeptPass) -> tuple[KeptFinding, ...]:
 def pass_text(journal: Journal, kept: KeptPass, target: Target | None = None) -> str:
     """Everything about one pass."""
     from meter.check_text import block, sentences
+    from meter.findings.listed import listed
 
     text = block(checked_of(live_pass_of(journal, kept), kept, target))
-    found = sentences("What was found?", [one.text for one in findings_of(journal, kept)])
+    found = sentences("What was found?", listed(findings_of(journal, kept)))
     return "\n".join([text, *found])
 
 
