@@ -27,6 +27,8 @@ class Found:
         Number of its run on the timeline; of a gap 0, since it lies between two.
     subject : str
         What of its kind: a band, or the side that is lower.
+    is_on_both : bool
+        Of DC: the other channel has it there too, the same way, and is not told apart.
     sums : tuple of float
         Energy of left, of right, and their product.
     """
@@ -47,6 +49,7 @@ class Found:
     peak_dbtp: float = 0.0
     samples_over: bool = False
     frames: int = 0
+    is_on_both: bool = False
     text: str | None = field(default=None, compare=False)
 
     @property

@@ -183,3 +183,19 @@ def test_of_a_whole_pass_nothing_is_said_to_go_on():
     found = findings_in(samples)
     assert [one.kind for one in found] == ["lost in mono"]
     assert "so far" not in found[0].text and "since" not in found[0].text
+
+
+def test_dc_in_both_channels_is_one_finding_that_names_both():
+    samples = planted.clean(1).copy() * 0.5
+    samples[5 * RATE_HZ : 15 * RATE_HZ] += np.array([0.05, 0.1])
+    (found,) = (one for one in find(samples) if one.kind == "dc")
+    assert found.text.startswith("left and right stand up to +10.0 % off centre from 0:05.0 to 0:15.0, which")
+    samples[5 * RATE_HZ : 15 * RATE_HZ, 0] -= 0.1
+    (found,) = (one for one in find(samples) if one.kind == "dc")
+    assert found.text.startswith("right stands +10.0 % off centre")
+
+
+def test_what_leans_to_one_side_for_a_moment_is_no_dc():
+    samples = planted.clean(1).copy() * 0.5
+    samples[5 * RATE_HZ : 6 * RATE_HZ, 0] += 0.2
+    assert [one.kind for one in find(samples) if one.kind == "dc"] == []
