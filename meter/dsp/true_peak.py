@@ -171,7 +171,7 @@ class TruePeakMeter:
     def _limit_below(self) -> np.float32:
         """The highest float32 that is not above the limit."""
         limit = np.float32(self.limit)
-        return limit if limit <= self.limit else np.nextafter(limit, np.float32(0.0))
+        return limit if float(limit) <= self.limit else np.nextafter(limit, np.float32(0.0))
 
     def _frames_of(self, first: Ints) -> Ints:
         """Of each line the frame of each point, shape (lines, points)."""
