@@ -222,12 +222,33 @@ def _is_flat(wave: Float32s, starts: Ints, frames: Ints, width: int) -> Bools:
     )
     falls = [(value - side) * sign for side in (before, after)]
     is_top = (falls[0][:, 0] > 0.0) & (falls[1][:, 0] > 0.0)
-    step = _steps(np.concatenate([before[:, ::-1], value, after], axis=1))
-    fall = np.minimum(falls[0].max(axis=1), falls[1].max(axis=1)) - step
+    falls = np.minimum(falls[0].max(axis=1), falls[1].max(axis=1))
     far = (frames - 1) / 2.0 + reach
-    with np.errstate(divide="ignore", invalid="ignore"):
-        honest = np.floor(2.0 * far * np.sqrt(step / fall)) + 1.0
-    return np.asarray(is_top & (fall > 0.0) & (frames - honest >= LONGER_BY), np.bool_)
+
+    def is_flat(which: Ints | slice, step: Floats | float) -> Bools:
+        fall = falls[which] - step
+        with np.errstate(divide="ignore", invalid="ignore"):
+            honest = np.floor(2.0 * far[which] * np.sqrt(step / fall)) + 1.0
+        return np.asarray((fall > 0.0) & (frames[which] - honest >= LONGER_BY), np.bool_)
+
+    # The coarser the step, the longer an honest run. It is no finer than the finest and no coarser than the
+    # smallest difference; only where these two disagree it must be known, which takes most of the time.
+    values = np.concatenate([before[:, ::-1], value, after], axis=1)
+    found = is_top & is_flat(_ALL, np.maximum(_smallest_differences(values), _FINEST_STEP))
+    open_ = np.flatnonzero(is_top & ~found & is_flat(_ALL, _FINEST_STEP))
+    if len(open_):
+        found[open_] = is_flat(open_, _steps(values[open_]))
+    return found
+
+
+_ALL: Final = slice(None)
+
+
+def _smallest_differences(values: Floats) -> Floats:
+    """The smallest difference of neighbours that are not equal; infinite where all are."""
+    differences = np.abs(np.diff(values, axis=1))
+    differences[differences == 0.0] = np.inf
+    return np.asarray(differences.min(axis=1), np.float64)
 
 
 def _steps(values: Floats) -> Floats:

@@ -28,6 +28,7 @@ from meter.units import Floats, Samples
 
 Float32s = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 LAG_FRAMES: Final = TAPS // 2
 """A reading belongs to the frame this far behind the newest sample."""
@@ -43,9 +44,10 @@ _FIRST: Final = np.zeros(1, np.int64)
 class Peaks:
     """What one call found.
 
-    ``amplitudes`` has shape (blocks, channels). The other three list, for each frame where the
-    limit was passed: the frame (counted from the first frame of the call, may be negative by
-    `LAG_FRAMES`), the channel, and the amplitude.
+    ``amplitudes`` has shape (blocks, channels). The other three list points above the limit: of each
+    excursion the tops, and where it begins and ends, `LINE_FRAMES` apart at most. They are the frame
+    (counted from the first frame of the call, may be negative by `LAG_FRAMES`), the channel, and the
+    amplitude.
     """
 
     amplitudes: Floats
@@ -54,9 +56,17 @@ class Peaks:
     over_amplitudes: Floats
 
 
-def no_peaks(channels: int, *, blocks: int = 1) -> Peaks:
-    """What silence gives."""
-    return Peaks(np.zeros((blocks, channels)), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
+def no_peaks(channels: int, *, amplitudes: Floats | None = None) -> Peaks:
+    """What silence gives, or what has these amplitudes and no over."""
+    made = np.zeros((1, channels)) if amplitudes is None else amplitudes
+    return Peaks(made, np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
+
+
+def _ends_of_runs(is_over: Bools) -> Bools:
+    """The first and the last of each run along a row. In place: of hot masters nearly all points are over."""
+    inner = is_over[:, :-2] & is_over[:, 2:]
+    is_over[:, 1:-1] &= ~inner
+    return is_over
 
 
 class TruePeakMeter:
@@ -107,7 +117,7 @@ class TruePeakMeter:
         """Peaks and overs from the lines where they may be."""
         channels, factor = self._channels, self._factor
         if len(rows) == 0:
-            return no_peaks(channels, blocks=blocks)
+            return no_peaks(channels, amplitudes=np.zeros((blocks, channels)))
         block = rows // channels
         wave = self._points.waves(source, rows - block * channels, block * frames + first)
         if len(self._heights) < len(wave):
@@ -120,46 +130,66 @@ class TruePeakMeter:
         width = self._points.width
         peaks = np.zeros(blocks * channels, np.float32)
         peaks[rows[begin]] = np.maximum.reduceat(heights.reshape(-1), begin * width)
-        place = np.flatnonzero(heights >= self._low_enough(peaks)[rows][:, None])
         heights[:, 0], heights[:, -1] = before, behind
-        line = place // width
-        step = place - line * width - 1
-        frame = first[line] + step // factor
-        wave, heights = wave.reshape(-1), heights.reshape(-1)
-        height = heights[place]
+        own = heights[:, 1:-1]
         # Strict on one side: a plateau gives one point, not all of them.
-        is_top = np.flatnonzero((height > heights[place - 1]) & (height >= heights[place + 1]))
+        is_top = own > heights[:, :-2]
+        is_top &= own >= heights[:, 2:]
+        is_top &= own >= self._low_enough(peaks)[rows][:, None]
         if self._edge_frames:
             # The neighbours of these are not known.
-            is_top = is_top[(rows[line[is_top]] >= channels) | (frame[is_top] > self._edge_frames)]
-        left, middle, right = (wave[place[is_top] + k].astype(np.float64) for k in (-1, 0, 1))
-        fitted = sine_peaks(left, middle, right, factor=factor).astype(np.float32)
-        height[is_top] = fitted
+            is_top &= ((rows >= channels)[:, None]) | (self._frames_of(first) > self._edge_frames)
         amplitudes = peaks.astype(np.float64)
-        np.maximum.at(amplitudes, rows[line[is_top]], fitted)
-        is_over = np.flatnonzero(height > np.float64(self.limit))
-        row = rows[line[is_over]]
+        is_over = _ends_of_runs(own > self._limit_below) if (peaks > self._limit_below).any() else None
+        flat = np.flatnonzero(is_top)
+        line = flat // own.shape[1]
+        if len(line):
+            place = flat + 2 * line
+            left, middle, right = (wave.reshape(-1)[place + k].astype(np.float64) for k in (0, 1, 2))
+            fitted = sine_peaks(left, middle, right, factor=factor).astype(np.float32)
+            heights.reshape(-1)[place + 1] = fitted
+            begin = np.concatenate([_FIRST, np.flatnonzero(np.diff(rows[line])) + 1])
+            highest = np.maximum.reduceat(fitted, begin)
+            row = rows[line[begin]]
+            amplitudes[row] = np.maximum(amplitudes[row], highest)
+            if is_over is not None or (highest > self._limit_below).any():
+                is_over = np.zeros_like(is_top) if is_over is None else is_over
+                is_over.reshape(-1)[flat] = fitted > self._limit_below
+        if is_over is None:
+            return no_peaks(channels, amplitudes=amplitudes.reshape(-1, channels))
+        flat = np.flatnonzero(is_over)
+        line = flat // own.shape[1]
+        start = block * frames + first - LAG_FRAMES
         return Peaks(
             amplitudes.reshape(-1, channels),
-            row // channels * frames + frame[is_over] - LAG_FRAMES,
-            row % channels,
-            height[is_over].astype(np.float64),
+            start[line] + (flat - line * own.shape[1]) // factor,
+            (rows - block * channels)[line],
+            heights.reshape(-1)[flat + 2 * line + 1].astype(np.float64),
         )
+
+    @property
+    def _limit_below(self) -> np.float32:
+        """The highest float32 that is not above the limit."""
+        limit = np.float32(self.limit)
+        return limit if float(limit) <= self.limit else np.nextafter(limit, np.float32(0.0))
+
+    def _frames_of(self, first: Ints) -> Ints:
+        """Of each line the frame of each point, shape (lines, points)."""
+        return first[:, None] + np.arange(LINE_FRAMES * self._factor) // self._factor
 
     def _leave_out(self, heights: Float32s, rows: Ints, first: Ints, frames: int) -> None:
         """Set to zero what is not to be read: frames behind the block, and points next to an edge."""
         if frames < LINE_FRAMES:
             heights[:, 1 + frames * self._factor :] = 0.0
         if self._edge_frames:
-            steps = np.arange(self._points.width) - 1
-            frame = first[:, None] + steps // self._factor
-            is_point = steps % self._factor != 0
-            heights[(rows < self._channels)[:, None] & (frame < self._edge_frames) & is_point] = 0.0
+            is_point = np.arange(LINE_FRAMES * self._factor) % self._factor != 0
+            is_early = (rows < self._channels)[:, None] & (self._frames_of(first) < self._edge_frames)
+            heights[:, 1:-1][is_early & is_point] = 0.0
 
     def _low_enough(self, peaks: Float32s) -> Float32s:
         """Height from which a point may lie next to the peak of its row, or is an over."""
         near = peaks * self._share
-        low = np.where(peaks > self.limit, np.minimum(near, self.limit), near)
+        low = np.where(peaks > self._limit_below, np.minimum(near, self.limit), near)
         return np.where(peaks > 0.0, low, np.inf).astype(np.float32)
 
     def finish(self, window: Window, *, goes_on: bool = False) -> Peaks:
