@@ -124,7 +124,8 @@ The second is moved to the first, to a fraction of a sample, and brought to its 
 to 1 s apart. What is left is what was done: the gain every 10 ms, the highest sample, and how much
 differs in each band. Render both from the same passage, at one rate, at most 20 minutes long.
 
-exit status: 0 done, 2 unusable arguments, a file that cannot be read, or two that are not the same music.
+exit status: 0 done, 2 unusable arguments, a file that cannot be read, or two that are not the same
+music.
 """
 
 
