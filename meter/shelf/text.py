@@ -109,7 +109,8 @@ def _shown_difference(one: Difference) -> float:
 def _among(one: Difference) -> str:
     if one.rank is not None:
         rank = one.rank
-        return f"above {rank.above:g} of {rank.of}; of such records {rank.low_pct:.0f} to {rank.high_pct:.0f} %"
+        share = f"{rank.low_pct:.0f} to {rank.high_pct:.0f} %"
+        return f"above {rank.above:g} of {rank.of}; of such records {share}"
     if len(one.nearest) < 2:
         return ""
     return "nearest: " + ", ".join(f"{name} {value_text(value)}" for name, value in one.nearest)
