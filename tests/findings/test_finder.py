@@ -411,3 +411,11 @@ def test_every_sentence_names_its_place_and_gives_every_number_a_unit(eventful):
         bare = re.sub(r"\d+:\d\d\.\d|\d+ (overs|gaps)|[-\d.]+ (s|dB|dBTP|LUFS|Hz)\b", "", one.text)
         assert not re.search(r"\d", bare), one.text
         assert re.search(r"leave it|unless", one.text)
+
+
+def test_a_tail_that_dies_away_on_one_side_is_not_called_one_sided():
+    music, tail = alike(10.0, seed=1, level_dbfs=-10.0), alike(8.0, seed=2, level_dbfs=-44.0)
+    tail[:, 1] = 0.0
+    assert of_kind(find(timeline_of(np.concatenate([music, tail]))), "one-sided") == []
+    louder = np.concatenate([music, tail * 10.0])
+    assert len(of_kind(find(timeline_of(louder)), "one-sided")) == 1
