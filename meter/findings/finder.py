@@ -230,6 +230,8 @@ class _RunWatch:
             stretch.stop,
             subject=subject,
             sums=stretch.sums,
+            worst_slot=None if stretch.worst_start is None else self._run.first_slot + stretch.worst_start,
+            worst_sums=stretch.worst_sums,
             limit_db=limit_db,
             is_open=stretch.goes_on,
         )

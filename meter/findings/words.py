@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from meter.findings.found import Found
 from meter.findings.more_words import WORDS
 from meter.music_sentences import LOWER_IT, PUT_IN_THE_MIDDLE, lost_text, over_text, sides_text, why_lost
@@ -9,6 +11,9 @@ from meter.pass_cutter import QUIET_LUFS
 from meter.sentence import ANEW, gap_text, seconds_text
 from meter.soundings import Gap, as_text_time
 from meter.targets import limit_text
+
+WORSE_DB: Final = 3.0
+"""Where the worst 3 s lose so much more than the whole stretch, they are named too."""
 
 
 def text_of(found: Found, *, crossover_hz: float) -> str:
@@ -49,8 +54,13 @@ def _over(found: Found, _: float) -> str:
 
 def _lost(found: Found, crossover_hz: float) -> str:
     lost = lost_text(found.loss_db, found.limit_db, found.band, crossover_hz)
+    if found.worst_loss_db <= found.loss_db - WORSE_DB:
+        worst = f"{-found.worst_loss_db:.1f} dB in the 3 s from {as_text_time(found.worst_s)} on"
+        lost = f"{lost} {_where(found)}, {worst}"
+    else:
+        lost = f"{lost} {_where(found)}"
     most = f"at most {limit_text(-found.limit_db)} dB"
-    return f"{lost} {_where(found)} ({most}): {why_lost(*found.sums, band=found.band)}"
+    return f"{lost} ({most}): {why_lost(*found.sums, band=found.band)}"
 
 
 def _one_sided(found: Found, _: float) -> str:

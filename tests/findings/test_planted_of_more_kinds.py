@@ -199,3 +199,17 @@ def test_what_leans_to_one_side_for_a_moment_is_no_dc():
     samples = planted.clean(1).copy() * 0.5
     samples[5 * RATE_HZ : 6 * RATE_HZ, 0] += 0.2
     assert [one.kind for one in find(samples) if one.kind == "dc"] == []
+
+
+def test_where_one_part_of_a_long_loss_is_far_worse_its_place_is_named():
+    rng = np.random.default_rng(1)
+    at_s = np.arange(40 * RATE_HZ) / RATE_HZ
+    sub = 0.3 * np.sin(2 * np.pi * 50.0 * at_s)
+    turned = 0.3 * np.sin(2 * np.pi * 50.0 * at_s + np.pi / 2)
+    samples = np.stack([sub, turned], axis=1) + 0.001 * rng.standard_normal((len(sub), 2))
+    samples[20 * RATE_HZ : 26 * RATE_HZ, 1] = -0.9 * samples[20 * RATE_HZ : 26 * RATE_HZ, 0]
+    (found,) = (one for one in find(samples) if one.kind == "lost in mono")
+    assert "from 0:00.0 to 0:40.0, " in found.text
+    told = found.text.partition(" dB in the 3 s from 0:2")
+    assert float(told[0].rpartition(", ")[2]) > 20.0
+    assert 0.0 <= float(told[2].partition(" on (at most")[0]) <= 3.0

@@ -83,6 +83,18 @@ def test_a_long_ebb_is_no_part_of_it():
     assert found_in(StretchFinder(loses_more_than(-1.0)), sums, cuts=range(10, 960, 10)) == [(0, 60)]
 
 
+@pytest.mark.parametrize("cuts", [(), (40, 95, 111, 130)])
+def test_the_worst_three_seconds_of_a_stretch_are_known(cuts):
+    sums = of(((1.0, 1.0, 0.3), 100), ((1.0, 1.0, -0.5), 40), ((1.0, 1.0, 0.3), 100))
+    finder = StretchFinder(loses_more_than(-1.0))
+    for start, stop in pairwise([0, *cuts, len(sums)]):
+        finder.take(sums[start:stop], np.ones(stop - start, bool))
+    (found,) = finder.end()
+    assert (found.start, found.stop) == (0, 240)
+    assert 100 <= found.worst_start <= 110
+    assert fold_loss_db(*found.worst_sums) == pytest.approx(10 * np.log10((1 - 0.5) / 2))
+
+
 def test_it_is_told_whether_it_goes_on():
     finder = StretchFinder(loses_more_than(-1.0))
     for count, goes_on in ((60, True), (20, True), (20, False)):
