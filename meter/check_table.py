@@ -74,7 +74,8 @@ def table(results: Sequence[Result]) -> str:
             "these files; peaks rise with it"
         )
     if median_lufs is not None and any(one.summary.channels == 1 for one in checked):
-        lines.append(f"mono files: trimmed as played on two speakers, {TWO_SPEAKERS_LU:.2f} LU louder than shown")
+        louder = f"{TWO_SPEAKERS_LU:.2f} LU louder than shown"
+        lines.append(f"mono files: trimmed as played on two speakers, {louder}")
     lines.append(f"lost in mono: below {crossover_hz:g} Hz")
     lines += [f"Note on {name}: {note}." for name, one in zip(names, checked) for note in one.notes]
     return "\n".join(lines)
