@@ -16,6 +16,12 @@ from meter.soundings import Gap, as_text_time
 from meter.standards.bs1770 import default_weights, weights_for_mask
 from meter.units import Samples
 
+LOSSY: Final = frozenset(
+    {"VORBIS", "OPUS", "MPEG_LAYER_I", "MPEG_LAYER_II", "MPEG_LAYER_III"}
+    | {"AAC", "Opus", "Vorbis", "MP3", "AC-3", "E-AC-3", "DTS", "WMA", "WMA Pro"}
+)
+"""Codings whose decoder makes peaks of its own, by the names of both libraries."""
+
 BLOCK_S: Final = 6.0
 """What the chain measures at once; smaller blocks cost more calls."""
 
@@ -87,6 +93,11 @@ class AudioFile(ABC):
     @abstractmethod
     def is_compressed(self) -> bool:
         """Whether decoding costs enough to be worth a thread of its own."""
+
+    @property
+    def is_lossy(self) -> bool:
+        """Whether what comes is not what was encoded: above all, peaks are higher or lower."""
+        return self.subtype in LOSSY
 
     @abstractmethod
     def close(self) -> None:

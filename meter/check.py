@@ -178,7 +178,7 @@ def _findings(
     audio: AudioFile, rows: Soundings, summary: Summary, options: Options
 ) -> tuple[Finding, ...]:
     from meter.findings.bars import with_bars
-    from meter.findings.whole import findings_of
+    from meter.findings.whole import A_FILE, findings_of
 
     found = findings_of(
         rows,
@@ -191,6 +191,7 @@ def _findings(
         gaps=summary.gaps,
         from_s=options.part.from_s,
         ends_there=options.part.to_s is None,
+        info=replace(A_FILE, is_lossy=audio.is_lossy),
     )
     bpm = options.bpm
     if bpm is None:

@@ -11,7 +11,7 @@ from meter.check import Checked, Failed, Options, Result
 from meter.check_csv import CsvFile
 from meter.check_paths import find_files
 from meter.check_run import RunProgress, check_all
-from meter.console import ProgressLine, say
+from meter.console import ProgressLine, say, text_width
 from meter.errors import UsageError
 from meter.settings import TARGETS_FILE, folders
 from meter.target_file import find_target, load_targets
@@ -127,7 +127,7 @@ def _check(
 def _print_text(results: Sequence[Result], wanted: int, options: Options) -> None:
     checked = [result for result in results if isinstance(result, Checked)]
     if len(checked) == 1:
-        say(check_text.block(checked[0]), sys.stdout)
+        say(check_text.block(checked[0], width=text_width(sys.stdout)), sys.stdout)
     elif checked:
         say(check_table.table(results), sys.stdout)
     if results and wanted > 1:

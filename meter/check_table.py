@@ -17,7 +17,7 @@ from meter.check import Checked, Failed, Result
 from meter.check_text import missed_text
 from meter.soundings import as_text_time
 from meter.summary_keys import value_of, why_null
-from meter.targets import MEASURES, value_text
+from meter.targets import MEASURES, Verdict, value_text
 
 NAME_WIDTH: Final = 34
 WIDTH: Final = 9
@@ -110,7 +110,10 @@ def _verdict(result: Checked) -> str:
     missed = missed_text(result)
     if not result.verdicts:
         return "  nothing to hold against it"
-    return f"  ▲ not inside: {missed}" if missed else "  ✓ inside"
+    if not missed:
+        return f"  {Verdict.INSIDE}"
+    is_over = Verdict.OVER in result.verdicts.values()
+    return f"  {(Verdict.OVER if is_over else Verdict.UNDER).glyph} not inside: {missed}"
 
 
 def _shortened(name: str, width: int) -> str:

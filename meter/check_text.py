@@ -12,6 +12,7 @@ from textwrap import fill
 from typing import Final
 
 from meter.check import Checked, Failed
+from meter.findings.listed import listed
 from meter.soundings import LOW_BANDS, Summary, as_text_time
 from meter.summary_keys import value_of, why_null
 from meter.targets import MEASURES, Limit, Target, Verdict, limit_text, value_text, verdict_on
@@ -34,8 +35,8 @@ WORDS_FOR_NULL: Final = {
 }
 
 
-def block(checked: Checked) -> str:
-    """Everything about one file, several lines, no line break at the end."""
+def block(checked: Checked, *, width: int = TEXT_WIDTH) -> str:
+    """Everything about one file, several lines, no line break at the end; sentences wrapped to a width."""
     summary = checked.summary
     lines = [checked.name, _heading(checked), ""]
     lines += ["  How loud?", *_loudness(checked)]
@@ -44,19 +45,21 @@ def block(checked: Checked) -> str:
         lines += ["  Left and right?", "    one channel: nothing to compare, and nothing is lost in mono"]
     else:
         lines += ["  Left and right?", *_correlation(checked), "  Lost in mono?", *_lost_in_mono(checked)]
-    lines += _sentences("What was found?", [finding.text for finding in checked.findings])
-    lines += _sentences("What may not belong to it?", [one.text for one in checked.suggestions])
+    lines += sentences("What was found?", listed(checked.findings), width)
+    lines += sentences("What may not belong to it?", [one.text for one in checked.suggestions], width)
     ends = [*(f"  Note: {note}." for note in checked.notes), *_conclusion(checked)]
+    ends = [fill(end, width=width, subsequent_indent="  ", break_long_words=False) for end in ends]
     return "\n".join([*lines, *([""] if ends else []), *ends])
 
 
-def _sentences(heading: str, texts: Sequence[str]) -> Iterator[str]:
+def sentences(heading: str, texts: Sequence[str], width: int = TEXT_WIDTH) -> Iterator[str]:
+    """A heading, and sentences below it, wrapped."""
     if texts:
         yield f"  {heading}"
     for text in texts:
         yield fill(
             text,
-            width=TEXT_WIDTH,
+            width=width,
             initial_indent="    - ",
             subsequent_indent="      ",
             break_long_words=False,

@@ -5,6 +5,7 @@ Also the one line that says how far a long reading has come, and then goes away.
 
 from __future__ import annotations
 
+import shutil
 import time
 from typing import Final, TextIO
 
@@ -27,6 +28,18 @@ def say(text: str, stream: TextIO) -> None:
     """Write a text and a line break at once, in characters that the stream can show."""
     stream.write(printable(text, stream) + "\n")
     stream.flush()
+
+
+WIDEST: Final = 100
+NARROWEST: Final = 40
+"""Sentences are wrapped to the terminal, within these columns; where there is none, to the widest."""
+
+
+def text_width(stream: TextIO) -> int:
+    """How wide sentences on a stream may be."""
+    if not stream.isatty():
+        return WIDEST
+    return min(max(shutil.get_terminal_size((WIDEST, 24)).columns, NARROWEST), WIDEST)
 
 
 def printable(text: str, stream: TextIO) -> str:

@@ -31,6 +31,11 @@ COMPRESSED: Final = frozenset({"FLAC", "OGG", "MP3"})
 MP3_SLACK_FRAMES: Final = 2 * 1152
 """An MP3 counts whole frames of 1152 and trims the ends: less than this is no loss."""
 
+OGG_SLACK_FRAMES: Final = 8192
+"""The longest block of Vorbis. The first page may trim the start (seen: 104 frames, in 3 of 17 published
+tunes), which the library's count leaves in. What is cut off an Ogg file takes its promise with it: the count
+stands on the last page. Vorbis I specification §4.2.2, A.2; from memory."""
+
 VORBIS_ORDER: Final = {3: (0, 2, 1), 5: (0, 2, 1, 3, 4), 6: (0, 2, 1, 5, 3, 4)}
 """Where L, R, C, LFE, Ls, Rs stand in Ogg files, whose order is L, C, R, Ls, Rs, LFE.
 Vorbis I specification §4.3.9; RFC 7845 §5.1.1.2. From memory; seen in decoded Opus."""
@@ -51,6 +56,8 @@ class SoundFile(AudioFile):
         promised_frames: int | None,
     ) -> None:
         channels, format_ = int(sound.channels), str(sound.format)
+        if wav is not None and wav.spliced is not None and not wav.is_wide:
+            format_ = "WAV"  # the header that was put before it is RF64
         super().__init__(
             path,
             rate_hz=int(sound.samplerate),
@@ -66,6 +73,8 @@ class SoundFile(AudioFile):
         self._raw = raw
         if format_ == "MP3":
             self.slack_frames = MP3_SLACK_FRAMES
+        elif format_ == "OGG":
+            self.slack_frames = OGG_SLACK_FRAMES
 
     @property
     def is_compressed(self) -> bool:

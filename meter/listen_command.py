@@ -34,7 +34,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "listen",
         help="measure what the machine plays, live",
         description="Measure what is playing, without a window: loudness, peaks, left and right, what is "
-        "lost in mono, and the one most useful thing to know now.",
+        "lost in mono,\nand the one most useful thing to know now.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,

@@ -163,6 +163,11 @@ class Measuring:
         return overs[-1] if overs else None
 
     @property
+    def highest_over(self) -> Over | None:
+        """The highest over that is known with its place."""
+        return max(self._chain.overs, key=lambda over: over.peak_dbtp, default=None)
+
+    @property
     def recent(self) -> Soundings:
         """The newest 3 s of soundings."""
         return self._chain.recent.rows

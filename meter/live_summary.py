@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Final
+
+from meter.capture.records import SourceInfo
 from meter.check import Checked, Options, channels_text
+from meter.findings.records import Finding
 from meter.live_pass import LivePass
 from meter.soundings import SOUNDINGS_A_SECOND
 from meter.targets import Target, judge
@@ -14,6 +18,7 @@ def heard(
     target: Target | None,
     pair: tuple[int, int] | None = None,
     note: str | None = None,
+    with_findings: bool = True,
 ) -> Checked:
     """The pass with its verdicts, unless they are withheld.
 
@@ -26,6 +31,8 @@ def heard(
         The channels that were chosen.
     note : str, optional
         What else is to be said of it.
+    with_findings : bool
+        Look for findings; not where they are known already.
     """
     summary = live_pass.summary()
     notes = [] if note is None else [note]
@@ -45,10 +52,42 @@ def heard(
     words = channels_text(live_pass.channels, live_pass.weights, None, live_pass.channels)
     return Checked(
         name=live_pass.info.name,
-        kind="heard live",
+        kind=kind_of(live_pass.info),
         channels_text=words if pair is None else f"channels {pair[0]} and {pair[1]}",
         summary=summary,
         options=Options(target=target, pair=pair, crossover_hz=live_pass.crossover_hz),
         verdicts={} if judged is None else judge(judged, summary),
         notes=tuple(notes),
+        findings=_findings(live_pass, target) if with_findings else (),
     )
+
+
+def kind_of(info: SourceInfo) -> str:
+    """How it was heard."""
+    return "heard live" if info.is_live else "played"
+
+
+OF_LEVEL: Final = ("over", "too loud", "silence", "flat tops", "dc")
+"""Findings that say nothing where the sound went through a system volume."""
+
+
+def _findings(live_pass: LivePass, target: Target | None) -> tuple[Finding, ...]:
+    from meter.findings.whole import findings_of
+
+    rows = live_pass.store.rows()
+    if len(rows) == 0:
+        return ()
+    found = findings_of(
+        rows,
+        rate_hz=live_pass.rate_hz,
+        channels=live_pass.channels,
+        weights=live_pass.weights,
+        target=target,
+        crossover_hz=live_pass.crossover_hz,
+        over_limit_dbtp=live_pass.over_limit_dbtp,
+        gaps=live_pass.gaps,
+        info=live_pass.info,
+    )
+    if live_pass.has_verdict:
+        return found
+    return tuple(one for one in found if one.kind not in OF_LEVEL)

@@ -156,7 +156,8 @@ def of_misses(now: Now, reading: Reading) -> Iterator[Sentence]:
     for key in NAMES:
         verdict, value = now.verdicts.get(key), getattr(reading, key)
         if value is not None and verdict in (Verdict.OVER, Verdict.UNDER):
-            yield _missed(target, key, limits[key], value, verdict)
+            text = missed_text(target, key, limits[key], value, verdict)
+            yield Sentence(kind=Kind.MISSED, text=text)
 
 
 def short_term_ceiling_lufs(target: Target) -> float | None:
@@ -174,15 +175,16 @@ def _too_loud(target: Target, short_term_lufs: float) -> Sentence:
     return Sentence(kind=Kind.LOUD, text=f"it is too loud for {target.title} now: {now}")
 
 
-def _missed(target: Target, key: str, limit: Limit, value: float, verdict: Verdict) -> Sentence:
+def missed_text(target: Target, key: str, limit: Limit, value: float, verdict: Verdict) -> str:
+    """By how much a target is missed, and what it wants."""
     bound = limit.max if verdict is Verdict.OVER else limit.min
     assert bound is not None
     measure = MEASURES[key]
     amount = f"{_apart(value, bound, measure.decimals)}{DIFFERENCE_UNITS[measure.unit]}"
     shown = value_text(value, decimals=measure.decimals, limit=limit)
     what = f"{NAMES[key]} is {amount} {verdict.word} {target.title}"
-    text = f"{what}: {shown}, {limit.text(measure.decimals)} wanted"
-    return Sentence(kind=Kind.MISSED, text=text)
+    unit = f" {measure.unit}".rstrip()
+    return f"{what}: {shown}{unit}, {limit.text(measure.decimals)} wanted"
 
 
 def _apart(value: float, bound: float, decimals: int = 1) -> str:

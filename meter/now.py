@@ -37,6 +37,8 @@ class Now:
         What overs and the low end are measured with.
     last_over : Over or None
         The newest over of the pass.
+    highest_over : Over or None
+        The highest over of the pass, once its source has ended.
     last_gap : Gap or None
         The newest gap of the pass.
     is_held : bool
@@ -60,6 +62,7 @@ class Now:
     over_limit_dbtp: float = 0.0
     crossover_hz: float = 120.0
     last_over: Over | None = None
+    highest_over: Over | None = None
     last_gap: Gap | None = None
     is_held: bool = False
     has_ended: bool = False

@@ -1,7 +1,7 @@
 """The one sentence: the most useful thing to know now, from one `Now`.
 
 First what keeps the readings from being true (no source, a system volume that is not 0 dB),
-then what is wrong in the music, then how loud it is.
+then what is wrong in the music, then how loud it is. Of a source that has ended, what it comes to.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Final
 
 from meter import music_sentences
 from meter.capture.records import SourceState, SourceStatus
+from meter.end_sentence import of_end
 from meter.now import Now, is_withheld
 from meter.sentence_kinds import RECENT_S, Kind, Sentence
 from meter.soundings import Gap, Reading, as_text_time
@@ -50,7 +51,7 @@ def _of_the_way(now: Now) -> Iterator[Sentence]:
     if now.problem is not None:
         yield Sentence(kind=Kind.PROBLEM, text=now.problem)
     if state.status is not SourceStatus.RUNNING:
-        yield Sentence(kind=Kind.SOURCE, text=state.sentence or _status_text(state))
+        yield Sentence(kind=Kind.SOURCE, text=state.sentence or _status_text(now))
     if now.is_held:
         yield Sentence(kind=Kind.HELD, text="held: nothing is measured until you go on")
     if is_withheld(state):
@@ -59,12 +60,14 @@ def _of_the_way(now: Now) -> Iterator[Sentence]:
         yield Sentence(kind=Kind.NOTICE, text=state.sentence)
 
 
-def _status_text(state: SourceState) -> str:
-    name = state.info.name
-    return {
-        SourceStatus.OPENING: f"opening {name}",
-        SourceStatus.LOST: f"{name} is lost; listening goes on when it is back",
-    }.get(state.status, f"{name} has ended")
+def _status_text(now: Now) -> str:
+    name = now.state.info.name
+    if now.state.status is SourceStatus.OPENING:
+        return f"opening {name}"
+    if now.state.status is SourceStatus.LOST:
+        return f"{name} is lost; listening goes on when it is back"
+    whole = of_end(now)
+    return f"{name} has ended" + ("" if whole is None else f": {whole}")
 
 
 def _of_volume(state: SourceState) -> Sentence:

@@ -25,6 +25,10 @@ HEARD_DB: Final = -40.0
 """A window so far under the highest says nothing of gain."""
 BANDS_HZ: Final = ((20.0, 60.0), (60.0, 250.0), (250.0, 2000.0), (2000.0, 8000.0), (8000.0, 20_000.0))
 LEAST_ALIKE: Final = 0.5
+NOT_THE_SAME: Final = (
+    "the two files are not the same music, or begin more than a second apart; render the same passage before "
+    "and after"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,9 +87,17 @@ def compare(before: Samples, after: Samples, *, rate_hz: int) -> Compared:
             f"one file has {before.shape[1]} channels and the other {after.shape[1]}, but two alike "
             "were expected; render both alike"
         )
+    window = max(round(WINDOW_S * rate_hz), 1)
+    shortest = min(len(before), len(after))
+    if shortest < window:
+        raise UsageError(
+            f"one of the files lasts {1000.0 * shortest / rate_hz:.1f} ms, but {1000.0 * WINDOW_S:.0f} ms "
+            "of the same music were expected in both; render a longer passage"
+        )
     lag = _lag(before, after, rate_hz)
     first, second = _aligned(before.astype(np.float64), after.astype(np.float64), lag)
-    window = max(round(WINDOW_S * rate_hz), 1)
+    if len(first) < window:
+        raise UsageError(NOT_THE_SAME)
     peaks_before, peaks_after = _window_peaks(first, window), _window_peaks(second, window)
     gain = _static_gain(first, second, window)
     second = second / gain
@@ -110,8 +122,6 @@ def _lag(before: Samples, after: Samples, rate_hz: int) -> float:
     from scipy import fft
 
     count = min(len(before), len(after), round(ALIGN_S * rate_hz))
-    if count == 0:
-        raise UsageError("one of the files is empty, but the same music in both was expected")
     one, two = (x[:count].mean(axis=1, dtype=np.float64) for x in (before, after))
     size = fft.next_fast_len(2 * count, real=True)
     spectrum = np.conj(fft.rfft(one, size)) * fft.rfft(two, size)
@@ -121,10 +131,7 @@ def _lag(before: Samples, after: Samples, rate_hz: int) -> float:
     at = int(around.argmax())
     alike = float(around[at]) / max(math.sqrt(float(one @ one) * float(two @ two)), 1e-30)
     if alike < LEAST_ALIKE:
-        raise UsageError(
-            "the two files are not the same music, or begin more than a second apart; "
-            "render the same passage before and after"
-        )
+        raise UsageError(NOT_THE_SAME)
     return at - farthest + _between(spectrum, at - farthest, size)
 
 

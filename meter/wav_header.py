@@ -58,6 +58,7 @@ class WavHeader:
     audio_at_byte: int
     audio_bytes: int
     spliced: bytes | None
+    is_wide: bool  # RF64 or BW64
 
 
 def read_wav_header(file: BinaryIO) -> WavHeader | None:
@@ -139,6 +140,7 @@ def _assemble(
         audio_at_byte=audio_at_byte,
         audio_bytes=audio_bytes,
         spliced=_rf64_header(fmt, audio_bytes, frame_bytes) if rewrite and counts else None,
+        is_wide=magic in (b"RF64", b"BW64"),
     )
 
 

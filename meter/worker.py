@@ -255,6 +255,7 @@ class Worker:
                 "eye_peaks_dbfs": measuring.eye_peaks_dbfs,
                 "over_limit_dbtp": measuring.over_limit_dbtp,
                 "last_over": measuring.last_over,
+                "highest_over": measuring.highest_over if self._has_ended else None,
                 "last_gap": next(reversed(measuring.live_pass.gaps), None),
                 "pass_number": measuring.live_pass.number,
             }

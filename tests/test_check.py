@@ -519,3 +519,12 @@ def test_what_may_not_belong_to_a_file_is_suggested_with_the_number_without_it(t
     made = file_object(found)["suggestions"]
     assert made[0]["text"] == one.text and made[0]["spans_s"][0][0] == 0.0
     assert not check_file(str(path), Options(part=Part(from_s=10.0))).suggestions
+
+
+def test_sentences_are_wrapped_to_the_width_that_is_asked_for():
+    note = "the header promises 441000 frames (0:10.0), 22050 came (0:00.5)"
+    made = checked(CLUB, notes=(note,), integrated_lufs=-20.0)
+    text = block(made, width=50)
+    end = text[text.index("  Note") :]
+    assert all(len(line) <= 50 for line in end.splitlines())
+    assert note in " ".join(end.split())

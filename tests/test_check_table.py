@@ -76,7 +76,7 @@ def test_with_a_target_each_line_ends_with_what_it_misses():
     lines = table(crate(CLUB)).splitlines()
     assert lines[3].endswith("  Club")
     assert lines[4].endswith("  ✓ inside")
-    assert lines[5].endswith("  ▲ not inside: the loudest 30 s is 1.0 LU under")
+    assert lines[5].endswith("  ▼ not inside: the loudest 30 s is 1.0 LU under")
     assert lines[7].endswith("  +0.04      8.1     -0.4  ▲ not inside: the true peak is 0.04 dB over")
 
 

@@ -66,7 +66,7 @@ def test_a_pair_and_a_crossover_are_handed_on(tmp_path, capsys):
     arguments = ["--channels", "3,4", "--crossover", "90", "--seconds", "0.4"]
     assert main(["listen", "--source", f"file:{path}", *arguments]) == 0
     said = capsys.readouterr().out
-    assert "0:00.4 · channels 3 and 4 · 48 kHz · heard live" in said
+    assert "0:00.4 · channels 3 and 4 · 48 kHz · played" in said
     assert "below 90 Hz" in said
 
 
@@ -183,7 +183,7 @@ def on_a_terminal(*arguments, columns=80, rows=24):
 
 def test_on_a_terminal_the_block_is_drawn_in_place_and_the_summary_below(tune):
     written = on_a_terminal("listen", "--source", f"file:{tune}", "--target", "club", "--seconds", "4")
-    drawn, _, summary = written.partition("heard live")
+    drawn, _, summary = written.partition(" · played")
     frames = drawn.split("\x1b[12A")
     assert len(frames) > 3
     assert all(frame.count("\n") == 12 for frame in frames[:-1])
@@ -197,6 +197,6 @@ def test_on_a_terminal_the_block_is_drawn_in_place_and_the_summary_below(tune):
 
 def test_a_low_terminal_shows_what_matters_most(tune):
     written = on_a_terminal("listen", "--source", f"file:{tune}", "--seconds", "1", rows=10)
-    drawn = written.partition("heard live")[0]
+    drawn = written.partition(" · played")[0]
     assert "\x1b[3A" in drawn and "\x1b[12A" not in drawn
     assert "> listening" in drawn

@@ -82,3 +82,28 @@ def test_a_summary_without_verdicts_says_that_they_are_withheld(live_pass):
     made = summary_object(heard(live_pass, target=CLUB), spec="system", is_judged=live_pass.has_verdict)
     assert made["verdicts"] == {}
     assert made["why_null"]["verdicts"] == "withheld"
+
+
+def test_what_was_found_is_told_as_of_a_file_but_silence_at_the_ends_is_not(sound):
+    samples = np.pad(np.concatenate([sound, 20.0 * sound]), ((2 * RATE_HZ, 6 * RATE_HZ), (0, 0)))
+
+    def kinds(spec, withheld=False):
+        chain = Chain(rate_hz=RATE_HZ, channels=2)
+        made = LivePass(
+            number=1,
+            info=SourceInfo(spec=spec, name="music"),
+            rate_hz=RATE_HZ,
+            channels=2,
+            weights=chain.weights,
+            crossover_hz=120.0,
+            over_limit_dbtp=0.0,
+        )
+        made.add(chain.process(np.clip(samples, -2.0, 2.0)), is_withheld=withheld)
+        made.add(chain.flush(), is_withheld=withheld)
+        checked = heard(made, target=None)
+        assert summary_object(checked, spec=spec, is_judged=True)["findings"] or not checked.findings
+        return checked.kind, {one.kind for one in checked.findings} - {"lost in mono"}
+
+    assert kinds("file:a.wav") == ("played", {"over", "flat tops", "silent end"})
+    assert kinds("system") == ("heard live", {"over", "flat tops"})
+    assert kinds("system", withheld=True) == ("heard live", set())

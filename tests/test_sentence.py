@@ -235,8 +235,8 @@ def test_too_loud_now_is_said_by_short_term():
 def test_what_misses_the_target_is_said_with_its_amount(plain):
     target = replace(CLUB, limits={"peak_to_loudness_lu": Limit(min=8.0, max=12.0)})
     for plr_lu, text in [
-        (7.0, "the PLR is 1.0 LU under Club: 7.0, 8.0 to 12.0 wanted"),
-        (12.04, "the PLR is 0.04 LU over Club: 12.04, 8.0 to 12.0 wanted"),
+        (7.0, "the PLR is 1.0 LU under Club: 7.0 LU, 8.0 to 12.0 wanted"),
+        (12.04, "the PLR is 0.04 LU over Club: 12.04 LU, 8.0 to 12.0 wanted"),
     ]:
         reading = replace(plain.reading, peak_to_loudness_lu=plr_lu)
         now = replace(plain, target=target, reading=reading, verdicts=judge(target, reading, live=True))

@@ -238,8 +238,10 @@ class FileSource(PlayedSource):
         return None if self._audio is None else self._audio.weights
 
     def _open(self) -> SourceInfo:
-        self._audio = open_audio(self._path, pair=self._pair)
-        return replace(self._state.info, rate_hz=self._audio.rate_hz, channels=self._audio.channels)
+        self._audio = audio = open_audio(self._path, pair=self._pair)
+        return replace(
+            self._state.info, rate_hz=audio.rate_hz, channels=audio.channels, is_lossy=audio.is_lossy
+        )
 
     def _blocks(self, seconds: float) -> Iterator[Samples]:
         assert self._audio is not None

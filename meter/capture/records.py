@@ -37,6 +37,8 @@ class SourceInfo:
         Its own rate, and what is heard of its channels; None when not known.
     is_default : bool
         Whether the machine takes it when nothing is chosen.
+    is_lossy : bool
+        It is a file of a coding that changes the peaks.
     why_not, what_to_do : str or None
         Why it cannot be listened to, and what to do about it.
     """
@@ -46,6 +48,7 @@ class SourceInfo:
     rate_hz: int | None = None
     channels: int | None = None
     is_default: bool = False
+    is_lossy: bool = False
     why_not: str | None = None
     what_to_do: str | None = None
 

@@ -7,6 +7,7 @@ be worked out again for any part of a pass.
 from __future__ import annotations
 
 import math
+import sys
 from typing import Final
 
 from meter.units import power_to_db
@@ -24,7 +25,12 @@ def correlation(ll: float, rr: float, lr: float) -> float | None:
     """
     if ll <= 0.0 or rr <= 0.0:
         return None
-    return max(-1.0, min(1.0, lr / math.sqrt(ll) / math.sqrt(rr)))
+    product = ll * rr
+    # The root of a product of equal numbers is exact, so that opposite channels read -1; what is very faint
+    # or very loud has no product.
+    is_plain = sys.float_info.min <= product < math.inf
+    r = lr / math.sqrt(product) if is_plain else lr / math.sqrt(ll) / math.sqrt(rr)
+    return max(-1.0, min(1.0, r))
 
 
 def fold_loss_db(ll: float, rr: float, lr: float) -> float | None:

@@ -125,6 +125,14 @@ def _worst(all_of_a_kind: list[Found]) -> list[Found]:
     return sorted(all_of_a_kind, key=lambda found: -found.severity)[:MOST]
 
 
+def _tell_of_both(found: Found, told: list[Found]) -> None:
+    """Let the one that is told name both channels, where both are off to the same side."""
+    for other in told:
+        is_alike = other.kind == found.kind and other.subject[-1] == found.subject[-1]
+        if is_alike and not other.is_on_both and found.share_inside(other) >= TOGETHER:
+            other.is_on_both, other.text = True, None
+
+
 def _chosen(group: list[Found]) -> list[Found]:
     """The worst of each kind, without what another one says already."""
     by_severity = sorted(group, key=lambda found: -found.severity)
@@ -139,4 +147,6 @@ def _chosen(group: list[Found]) -> list[Found]:
                 continue
         if not is_said_already(found, told, group):
             told.append(found)
+        elif found.kind == "dc":
+            _tell_of_both(found, told)
     return [found for kind in KINDS for found in _worst([one for one in told if one.kind == kind])]

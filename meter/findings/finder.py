@@ -16,6 +16,7 @@ from meter.findings.watched import MoreWatches, Watched
 from meter.live_pass import LivePass
 from meter.music_sentences import APART_DB, mono_limits
 from meter.pass_cutter import QUIET_LUFS, PassCutter
+from meter.readings import FAR_BELOW_DB
 from meter.soundings import BANDS, LOW_BANDS, SOUNDINGS_A_SECOND, Gap, Soundings
 from meter.targets import Target
 from meter.timeline import Run, Timeline
@@ -140,6 +141,7 @@ class _RunWatch:
     ) -> None:
         live_pass = run.live_pass
         self._run, self._number = run, number
+        self._loudest_lufs = -np.inf  # highest S so far
         self._silence = SilenceFinder(live_pass.weights)
         self._over_limit_dbtp = over_limit_dbtp
         self._limits_db = limits_db if live_pass.channels > 1 else {}
@@ -176,13 +178,21 @@ class _RunWatch:
         for begins, ends in self._silence.take(rows):
             seconds = (ends - begins) / SOUNDINGS_A_SECOND
             found.append(self._found("silence", begins, ends, severity=seconds))
-        loud = _is_loud(timeline, first, stop)
+        loud = self._is_loud(timeline, first, stop)
         for band, watch in self._bands.items():
             heard = loud if band == "full" else _is_heard(timeline, band, first, stop)
             found += self._lost(band, watch.take(_sums(rows, band), heard))
         for side, watch in self._sides.items():
             found += self._one_sided(side, watch.take(_sums(rows, "full"), loud))
         return found + self._told(self._more.take(rows, loud))
+
+    def _is_loud(self, timeline: Timeline, first: int, stop: int) -> Bools:
+        """Where S is loud enough to speak of its sides: not in a tail far under the music."""
+        levels = timeline.values("short_term_lufs", first, stop).astype(np.float64)
+        loudest = np.fmax.accumulate(np.concatenate([[self._loudest_lufs], levels]))
+        self._loudest_lufs = float(loudest[-1])
+        with np.errstate(invalid="ignore"):
+            return np.asarray(levels >= np.maximum(loudest[1:] + FAR_BELOW_DB, QUIET_LUFS), np.bool_)
 
     def end(self) -> list[Found]:
         """The run is over; what was open."""
@@ -220,6 +230,8 @@ class _RunWatch:
             stretch.stop,
             subject=subject,
             sums=stretch.sums,
+            worst_slot=None if stretch.worst_start is None else self._run.first_slot + stretch.worst_start,
+            worst_sums=stretch.worst_sums,
             limit_db=limit_db,
             is_open=stretch.goes_on,
         )
@@ -254,6 +266,3 @@ def _is_heard(timeline: Timeline, band: str, first: int, stop: int) -> Bools:
     return ~np.isnan(timeline.values(f"fold_{band}", first, stop))
 
 
-def _is_loud(timeline: Timeline, first: int, stop: int) -> Bools:
-    with np.errstate(invalid="ignore"):
-        return np.asarray(timeline.values("short_term_lufs", first, stop) >= QUIET_LUFS, np.bool_)

@@ -27,8 +27,12 @@ class Found:
         Number of its run on the timeline; of a gap 0, since it lies between two.
     subject : str
         What of its kind: a band, or the side that is lower.
+    is_on_both : bool
+        Of DC: the other channel has it there too, the same way, and is not told apart.
     sums : tuple of float
         Energy of left, of right, and their product.
+    worst_slot, worst_sums
+        Where the worst 3 s of a stretch begin, and the sums of these; None where it is shorter.
     """
 
     kind: str
@@ -47,6 +51,9 @@ class Found:
     peak_dbtp: float = 0.0
     samples_over: bool = False
     frames: int = 0
+    is_on_both: bool = False
+    worst_slot: int | None = None
+    worst_sums: tuple[float, float, float] = (0.0, 0.0, 0.0)
     text: str | None = field(default=None, compare=False)
 
     @property
@@ -83,6 +90,17 @@ class Found:
         loss_db = fold_loss_db(*self.sums)
         return 0.0 if loss_db is None else loss_db
 
+    @property
+    def worst_loss_db(self) -> float:
+        """What is lost in mono in the worst 3 s of it; 0 where it is shorter."""
+        loss_db = None if self.worst_slot is None else fold_loss_db(*self.worst_sums)
+        return 0.0 if loss_db is None else loss_db
+
+    @property
+    def worst_s(self) -> float:
+        """Where its worst 3 s begin."""
+        return self.first_s if self.worst_slot is None else self._s(self.worst_slot)
+
     def weigh(self) -> None:
         """Work out the severity of a stretch, from its sums and its length."""
         if self.kind == "lost in mono":
@@ -109,6 +127,8 @@ class Found:
         self.count += later.count
         self.severity += later.severity
         self.samples_over = self.samples_over or later.samples_over
+        if later.worst_loss_db < self.worst_loss_db:
+            self.worst_slot, self.worst_sums = later.worst_slot, later.worst_sums
         is_longest = self.kind == "flat tops"
         self.frames = max(self.frames, later.frames) if is_longest else self.frames + later.frames
         ll, rr, lr = (a + b for a, b in zip(self.sums, later.sums, strict=True))

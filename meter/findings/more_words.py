@@ -57,12 +57,14 @@ def _against(found: Found, _: float) -> str:
 def _dc(found: Found, _: float) -> str:
     offset = offset_of(found.sums)
     side = {"1": "left", "2": "right"}.get(found.subject[:-1], f"channel {found.subject[:-1]}")
-    side = "the sound" if found.live_pass.channels == 1 else side
+    side = f"{'the sound' if found.live_pass.channels == 1 else side} stands"
+    if found.is_on_both:
+        side = "left and right stand up to" if found.live_pass.channels == 2 else f"{side}, as others do,"
     lost_db = -amplitude_to_db(max(1.0 - abs(offset), 1e-3))
     return (
-        f"{side} stands {100.0 * offset:+.1f} % off centre {_where(found)}, which takes {lost_db:.2f} dB of "
-        "headroom: DC from an input or an uneven waveshaper; put a high-pass at 5 to 20 Hz on it, or leave "
-        "it if nothing comes near full scale"
+        f"{side} {100.0 * offset:+.1f} % off centre {_where(found)}, which takes {lost_db:.2f} dB of "
+        "headroom: DC from an input or an uneven waveshaper; put a DC filter or a soft high-pass at 5 Hz on "
+        "it, or leave it if nothing comes near full scale"
     )
 
 

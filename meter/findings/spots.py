@@ -22,6 +22,11 @@ SHORTEST_SILENCE_SLOTS: Final = 4
 AGAIN_LU: Final = 3.0
 """So far over the threshold, silence is over: a tail that fades through it ends it once."""
 
+CUT_SLOTS: Final = 3
+CUT_LU: Final = 20.0
+"""Silence is a fault only where the sound was this far over the threshold so many soundings before it: what
+falls more slowly is a fade or an echo that dies away, as music often has. Common practice, no source."""
+
 _FULL_SCALE: Final = 32_767 / 32_768
 
 
@@ -71,13 +76,14 @@ def overs_in(rows: Soundings, *, first: int, limit_dbtp: float, channels: int) -
 
 
 class SilenceFinder:
-    """Finds silence with music before and after it, shorter than what ends a pass; in one run."""
+    """Finds silence that cuts music off and ends again, shorter than what ends a pass; in one run."""
 
     def __init__(self, weights: tuple[float, ...]) -> None:
         self._weights = weights
         self._count = 0
-        self._first_loud: int | None = None
+        self._past: npt.NDArray[np.float64] = np.zeros(CUT_SLOTS)
         self._silent_since: int | None = None
+        self._is_cut = False
 
     def take(self, rows: Soundings) -> list[tuple[int, int]]:
         """Take soundings; the silences [start, stop) that ended in them."""
@@ -86,17 +92,18 @@ class SilenceFinder:
         powers = weighted_powers(rows, self._weights)
         silent = powers < lufs_to_power(QUIET_LUFS)
         loud = powers >= lufs_to_power(QUIET_LUFS + AGAIN_LU)
-        if self._first_loud is None and loud.any():
-            self._first_loud = self._count + int(loud.argmax())
+        with_past = np.concatenate([self._past, powers])
+        self._past = with_past[-CUT_SLOTS:]
         found = []
         for at in _changes(silent, loud, is_silent=self._silent_since is not None):
             number = self._count + at
             since = self._silent_since
             if since is None:
                 self._silent_since = number
+                before = with_past[at : at + CUT_SLOTS].max()
+                self._is_cut = bool(before >= lufs_to_power(QUIET_LUFS + CUT_LU))
                 continue
-            is_inside = self._first_loud is not None and self._first_loud < since
-            if is_inside and SHORTEST_SILENCE_SLOTS <= number - since < QUIET_SLOTS:
+            if self._is_cut and SHORTEST_SILENCE_SLOTS <= number - since < QUIET_SLOTS:
                 found.append((since, number))
             self._silent_since = None
         self._count += len(rows)

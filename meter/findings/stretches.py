@@ -62,12 +62,14 @@ def is_lower(apart_db: float, *, right: bool) -> Condition:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Soundings [start, stop) of a run, and their sums of left, right and product."""
+    """Soundings [start, stop) of a run, and their sums of left, right and product; and of its worst 3 s."""
 
     start: int
     stop: int
     sums: tuple[float, float, float]
     goes_on: bool = False
+    worst_start: int | None = None  # None where it is shorter than 3 s
+    worst_sums: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 class StretchFinder:
@@ -90,6 +92,7 @@ class StretchFinder:
         self._start: int | None = None
         self._start_total: Floats = np.zeros(3)
         self._stop, self._stop_total = 0, np.zeros(3)  # where it was highest so far
+        self._worst: tuple[float, int, tuple[float, float, float]] | None = None
         self._free = 0  # no stretch has been from here on
 
     def take(self, sums: Floats, heard: Bools) -> list[Stretch]:
@@ -130,16 +133,32 @@ class StretchFinder:
         lower = max(stop - PAST_ROWS, self._free - base, 0)
         running = totals[lower : stop + 1] @ self._weights
         at = stop - int(running[::-1].argmin())
-        self._start, self._start_total = at + base, totals[at].copy()
+        if at == stop:  # what is over the limit in these 3 s belongs to the stretch before
+            return
+        self._start, self._start_total, self._worst = at + base, totals[at].copy(), None
         self._stop, self._stop_total = self._start, self._start_total
         self._go_on(totals, at, stop, base)
 
     def _go_on(self, totals: Floats, first: int, stop: int, base: int) -> None:
-        """Look whether the running total goes higher in the soundings [first, stop)."""
+        """Look whether the running total goes higher in the soundings [first, stop), and how bad they are."""
+        self._look_for_the_worst(totals, first, stop, base)
         running = (totals[first + 1 : stop + 1] - self._stop_total) @ self._weights
         at = int(running.argmax())
         if running[at] > 0.0:
             self._stop, self._stop_total = first + 1 + at + base, totals[first + 1 + at].copy()
+
+    def _look_for_the_worst(self, totals: Floats, first: int, stop: int, base: int) -> None:
+        assert self._start is not None
+        ends = np.arange(max(first + 1, self._start - base + LONG_ROWS, LONG_ROWS), stop + 1)
+        if len(ends) == 0:
+            return
+        sums = totals[ends] - totals[ends - LONG_ROWS]
+        power = np.maximum(sums[:, 0] + sums[:, 1], 1e-300)
+        shares = (sums @ self._weights) / power
+        at = int(shares.argmax())
+        if self._worst is None or shares[at] > self._worst[0]:
+            ll, rr, lr = sums[at].tolist()
+            self._worst = float(shares[at]), int(ends[at]) - LONG_ROWS + base, (ll, rr, lr)
 
     def _over_3_s(self, joined: Floats, weights: tuple[float, float, float]) -> Bools:
         """Whether the weighted sum of the 3 s that end with each sounding is above zero."""
@@ -156,7 +175,10 @@ class StretchFinder:
             return None
         ll, rr, lr = (self._stop_total - self._start_total).tolist()
         goes_on = self._count - self._stop < LONG_ROWS
-        return Stretch(self._start, self._stop, (ll, rr, lr), goes_on=goes_on)
+        stretch = Stretch(self._start, self._stop, (ll, rr, lr), goes_on=goes_on)
+        if self._worst is None or self._worst[1] >= self._stop:
+            return stretch
+        return replace(stretch, worst_start=self._worst[1], worst_sums=self._worst[2])
 
     def end(self) -> list[Stretch]:
         """The run has ended, or the condition: the stretch that was open."""

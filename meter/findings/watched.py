@@ -12,6 +12,7 @@ from meter.findings.excess import DC_LIMIT
 from meter.findings.stretches import Bools, Condition, Stretch, StretchFinder
 from meter.live_pass import LivePass
 from meter.music_sentences import short_term_ceiling_lufs
+from meter.readings import LONG_ROWS
 from meter.soundings import BANDS, Soundings
 from meter.targets import Target
 from meter.units import Floats, lufs_to_power
@@ -34,10 +35,15 @@ class Watched:
     sums: Callable[[Soundings], Floats]
     condition: Condition
     needs_sound: bool = True
+    shortest_rows: int = 1  # what is shorter is none
     finder: StretchFinder = field(init=False)
 
     def __post_init__(self) -> None:
         self.finder = StretchFinder(self.condition)
+
+    def is_long(self, stretch: Stretch) -> bool:
+        """Whether a stretch lasts long enough to be told."""
+        return stretch.stop - stretch.start >= self.shortest_rows
 
 
 Told = list[tuple[Watched, Stretch]]
@@ -68,17 +74,19 @@ class MoreWatches:
         told: Told = []
         for one in self._all:
             heard = loud if one.needs_sound else np.ones(len(rows), np.bool_)
-            told += [(one, stretch) for stretch in one.finder.take(one.sums(rows), heard)]
+            ended = one.finder.take(one.sums(rows), heard)
+            told += [(one, stretch) for stretch in ended if one.is_long(stretch)]
         return told
 
     def end(self) -> Told:
         """What was open when the run ended."""
-        return [(one, stretch) for one in self._all for stretch in one.finder.end()]
+        return [(one, stretch) for one in self._all for stretch in one.finder.end() if one.is_long(stretch)]
 
     @property
     def open(self) -> Told:
         """What is not over yet."""
-        return [(one, one.finder.open) for one in self._all if one.finder.open is not None]
+        still = [(one, one.finder.open) for one in self._all]
+        return [(one, stretch) for one, stretch in still if stretch is not None and one.is_long(stretch)]
 
 
 def _frames(rows: Soundings) -> Floats:
@@ -100,6 +108,7 @@ def _dc(channel: int, sign: float) -> Watched:
         sums=sums,
         condition=Condition(begins=(sign, -DC_LIMIT, 0.0), goes_on=(sign, -DC_LIMIT * EASED_DC, 0.0)),
         needs_sound=False,
+        shortest_rows=LONG_ROWS,  # a slow wave or a hit that leans to one side is no DC
     )
 
 

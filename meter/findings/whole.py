@@ -20,6 +20,8 @@ from meter.targets import Target
 from meter.timeline import Timeline
 from meter.units import lufs_to_power
 
+A_FILE: Final = SourceInfo(spec="file:", name="a file")
+
 LONGEST_START_S: Final = 1.0
 LONGEST_END_S: Final = 5.0
 """Silence at the ends of a file that is worth no word. Common practice, no source."""
@@ -37,6 +39,7 @@ def findings_of(
     gaps: Sequence[Gap] = (),
     from_s: float = 0.0,
     ends_there: bool = True,
+    info: SourceInfo = A_FILE,
 ) -> tuple[Finding, ...]:
     """What is wrong in a pass, in the order of time; at most five of a kind.
 
@@ -54,12 +57,14 @@ def findings_of(
         Where the soundings begin in the file, whose times are told.
     ends_there : bool
         The file ends with them.
+    info : SourceInfo
+        Where they come from. What was heard live has no ends to be silent.
     """
     rows = rows.copy()
     rows["start_frame"] += round(from_s * rate_hz)
     live_pass = LivePass(
         number=1,
-        info=SourceInfo(spec="file:", name="a pass", rate_hz=rate_hz, channels=channels),
+        info=info,
         rate_hz=rate_hz,
         channels=channels,
         weights=tuple(weights),
@@ -71,12 +76,15 @@ def findings_of(
     live_pass.store.append(rows)
     timeline = Timeline(clock=lambda: 0.0)
     timeline.append(rows, live_pass)
+    timeline.end(live_pass)  # so that nothing is said to go on
     finder = Finder(target, crossover_hz)
     finder.take(timeline)
     while finder.is_behind:
         finder.take(timeline)
     inside = [one for one in finder.findings if one.kind != "silent end"]
-    ends = _silent_ends(rows, live_pass, begins_there=from_s == 0.0, ends_there=ends_there)
+    begins_there = from_s == 0.0 and not info.is_live
+    ends_there = ends_there and not info.is_live
+    ends = _silent_ends(rows, live_pass, begins_there=begins_there, ends_there=ends_there)
     found = [*inside, *(_finding(one, crossover_hz) for one in ends)]
     found.sort(key=lambda one: (one.first_slot, KINDS.index(one.kind), one.text))
     return tuple(found)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from meter.findings.found import Found
 from meter.findings.more_words import WORDS
 from meter.music_sentences import LOWER_IT, PUT_IN_THE_MIDDLE, lost_text, over_text, sides_text, why_lost
@@ -9,6 +11,9 @@ from meter.pass_cutter import QUIET_LUFS
 from meter.sentence import ANEW, gap_text, seconds_text
 from meter.soundings import Gap, as_text_time
 from meter.targets import limit_text
+
+WORSE_DB: Final = 3.0
+"""Where the worst 3 s lose so much more than the whole stretch, they are named too."""
 
 
 def text_of(found: Found, *, crossover_hz: float) -> str:
@@ -35,6 +40,11 @@ def _over(found: Found, _: float) -> str:
     if found.count > 1:
         where = f"from {as_text_time(found.first_s)} to {as_text_time(found.until_s)}"
         text = f"{found.count} overs {where}: {text}"
+    if found.live_pass.info.is_lossy:
+        return (
+            f"{text}, which decoding may have added to a master without room for it; lower the master by as "
+            "much before it is encoded, unless it is meant to clip"
+        )
     if found.samples_over:
         why = "the samples themselves too, as after a clipper or under a ceiling set too high"
     else:
@@ -44,8 +54,13 @@ def _over(found: Found, _: float) -> str:
 
 def _lost(found: Found, crossover_hz: float) -> str:
     lost = lost_text(found.loss_db, found.limit_db, found.band, crossover_hz)
+    if found.worst_loss_db <= found.loss_db - WORSE_DB:
+        worst = f"{-found.worst_loss_db:.1f} dB in the 3 s from {as_text_time(found.worst_s)} on"
+        lost = f"{lost} {_where(found)}, {worst}"
+    else:
+        lost = f"{lost} {_where(found)}"
     most = f"at most {limit_text(-found.limit_db)} dB"
-    return f"{lost} {_where(found)} ({most}): {why_lost(*found.sums, band=found.band)}"
+    return f"{lost} ({most}): {why_lost(*found.sums, band=found.band)}"
 
 
 def _one_sided(found: Found, _: float) -> str:
@@ -69,6 +84,9 @@ def _gap(found: Found, _: float) -> str:
         text = f"{seconds_text(found.frames / rate_hz)} were lost in {found.count} gaps {where}"
     else:
         text = gap_text(first, rate_hz)
+    if found.live_pass.info.spec.startswith("file:"):
+        why = "the file is cut short or damaged there"
+        return f"{text}: {why}; copy or export it again, or leave it if nothing is missing to the ear"
     why = "the computer was too busy or the source was away"
     advice = "close what works hard and play it again, or leave it if you cut it off yourself"
     return f"{text}; {ANEW}: {why}; {advice}"

@@ -132,7 +132,8 @@ def checked_of(live_pass: LivePass, kept: KeptPass, target: Target | None) -> Ch
     from meter.live_summary import heard
 
     when = time.strftime("%Y-%m-%d %H:%M", time.localtime(kept.start.began_unix_s))
-    return replace(heard(live_pass, target=target), name=f"pass {kept.number}, {when}, {kept.start.name}")
+    name = f"pass {kept.number}, {when}, {kept.start.name}"
+    return replace(heard(live_pass, target=target, with_findings=False), name=name)
 
 
 def findings_of(journal: Journal, kept: KeptPass) -> tuple[KeptFinding, ...]:
@@ -142,11 +143,12 @@ def findings_of(journal: Journal, kept: KeptPass) -> tuple[KeptFinding, ...]:
 
 def pass_text(journal: Journal, kept: KeptPass, target: Target | None = None) -> str:
     """Everything about one pass."""
-    from meter.check_text import block
+    from meter.check_text import block, sentences
+    from meter.findings.listed import listed
 
     text = block(checked_of(live_pass_of(journal, kept), kept, target))
-    found = findings_of(journal, kept)
-    return "\n".join([text, *(("", "  Found:") if found else ()), *(f"  * {one.text}" for one in found)])
+    found = sentences("What was found?", listed(findings_of(journal, kept)))
+    return "\n".join([text, *found])
 
 
 def summary_object(journal: Journal, kept: KeptPass, target: Target | None = None) -> dict[str, Any]:

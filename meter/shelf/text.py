@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
+from textwrap import fill
 from typing import Any, Final
 
 from meter.shelf.compare import BandDifference, Comparison, Difference
@@ -13,6 +15,7 @@ from meter.shelf.words import against, band_sentences, hz_text, sentences, trim_
 from meter.soundings import as_text_time
 from meter.targets import value_text
 
+TEXT_WIDTH: Final = 100
 COLUMNS_A_DB: Final = 2
 FULL_DB: Final = 8.0
 """The plot shows so much on either side; more is cut off and marked."""
@@ -59,7 +62,7 @@ def item_text(item: ShelfItem, width: int = 0) -> str:
 def comparison_text(comparison: Comparison) -> str:
     """A comparison as a block of lines."""
     lines = [f"{comparison.name} against {against(comparison.references)}, equally loud"]
-    lines.append(f"  {trim_sentence(comparison)}")
+    lines.append(_wrapped("  ", trim_sentence(comparison)))
     lines += ["", f"    {'':<28}{'this':>8} {'theirs':>8} {'':<5}{'difference':>11}"]
     lines += [_difference_line(one) for one in comparison.differences]
     if comparison.bands:
@@ -71,7 +74,18 @@ def comparison_text(comparison: Comparison) -> str:
     else:
         lines += ["", "  No spectrum: a pass that was heard live keeps none, as no audio is kept."]
     said = band_sentences(comparison)
-    return "\n".join([*lines, *([""] if said else []), *(f"  * {text}" for text in said)])
+    return "\n".join([*lines, *([""] if said else []), *(_wrapped("  * ", text) for text in said)])
+
+
+def _wrapped(begin: str, text: str) -> str:
+    return fill(
+        text,
+        width=TEXT_WIDTH,
+        initial_indent=begin,
+        subsequent_indent=" " * len(begin),
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def _number(value: float | None, *, plus: bool = False) -> str:
@@ -80,18 +94,23 @@ def _number(value: float | None, *, plus: bool = False) -> str:
 
 def _difference_line(one: Difference) -> str:
     label, unit, difference_unit = LABELS[one.key]
-    off = f"{value_text(one.difference, plus=True)} {difference_unit}"
+    off = f"{value_text(_shown_difference(one), plus=True)} {difference_unit}"
     text = f"    {label:<28}{value_text(one.value):>8} {value_text(one.middle):>8} {unit:<5}{off:>11}"
     return f"{text}  {_among(one)}".rstrip()
+
+
+def _shown_difference(one: Difference) -> float:
+    """Of the numbers as they are shown, so that the line adds up."""
+    if math.isinf(one.value) or math.isinf(one.middle):
+        return one.difference
+    return float(value_text(one.value)) - float(value_text(one.middle))
 
 
 def _among(one: Difference) -> str:
     if one.rank is not None:
         rank = one.rank
-        return (
-            f"above {rank.above:g} of {rank.of}: of records like these above "
-            f"{rank.low_pct:.0f} to {rank.high_pct:.0f} %"
-        )
+        share = f"{rank.low_pct:.0f} to {rank.high_pct:.0f} %"
+        return f"above {rank.above:g} of {rank.of}; of such records {share}"
     if len(one.nearest) < 2:
         return ""
     return "nearest: " + ", ".join(f"{name} {value_text(value)}" for name, value in one.nearest)

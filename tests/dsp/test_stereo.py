@@ -23,6 +23,11 @@ def test_correlation_never_leaves_minus_1_to_1_by_rounding(ll, rr, rho):
     assert -1.0 <= correlation(ll, rr, rho * math.sqrt(ll * rr)) <= 1.0
 
 
+@given(power=POWERS)
+def test_equal_and_opposite_channels_read_1_and_minus_1_exactly(power):
+    assert (correlation(power, power, power), correlation(power, power, -power)) == (1.0, -1.0)
+
+
 @pytest.mark.parametrize(("ll", "rr"), [(0.0, 1.0), (1.0, 0.0), (0.0, 0.0)])
 def test_correlation_is_blank_when_a_channel_is_silent(ll, rr):
     """There it is undefined, and must never be NaN: facts.md 5.7."""

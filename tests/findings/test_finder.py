@@ -177,15 +177,17 @@ def test_silence_before_the_music_after_it_or_between_two_passes_is_not_inside_o
     assert find(timeline_of(samples)) == ()
 
 
-def test_a_fade_into_silence_and_back_is_one_silence():
+def test_sound_that_is_cut_off_and_comes_back_is_a_silence_and_a_fade_that_comes_back_is_none():
     fade = alike(2.0, seed=1) * np.geomspace(1.0, 1e-4, 96_000)[:, None]
-    samples = np.concatenate([alike(3.0, seed=2), fade, fade[::-1], alike(3.0, seed=3)])
-    (found,) = find(timeline_of(samples.astype(np.float32)))
+    cut = np.concatenate([alike(4.1, seed=2), silence(1.0), fade[::-1], alike(3.0, seed=3)])
+    (found,) = find(timeline_of(cut.astype(np.float32)))
     assert found.kind == "silence"
     assert found.text.endswith(
-        " s of silence at 0:04.1, under -60 LUFS with music before and after: a dropout, or a clip that is "
+        " s of silence at 0:04.2, under -60 LUFS with music before and after: a dropout, or a clip that is "
         "muted or ends early; listen there, and leave it if it is a break that is meant"
     )
+    faded = np.concatenate([alike(3.0, seed=2), fade, alike(3.0, seed=3)])
+    assert find(timeline_of(faded.astype(np.float32))) == ()
 
 
 # --- words and limits
@@ -409,3 +411,11 @@ def test_every_sentence_names_its_place_and_gives_every_number_a_unit(eventful):
         bare = re.sub(r"\d+:\d\d\.\d|\d+ (overs|gaps)|[-\d.]+ (s|dB|dBTP|LUFS|Hz)\b", "", one.text)
         assert not re.search(r"\d", bare), one.text
         assert re.search(r"leave it|unless", one.text)
+
+
+def test_a_tail_that_dies_away_on_one_side_is_not_called_one_sided():
+    music, tail = alike(10.0, seed=1, level_dbfs=-10.0), alike(8.0, seed=2, level_dbfs=-44.0)
+    tail[:, 1] = 0.0
+    assert of_kind(find(timeline_of(np.concatenate([music, tail]))), "one-sided") == []
+    louder = np.concatenate([music, tail * 10.0])
+    assert len(of_kind(find(timeline_of(louder)), "one-sided")) == 1

@@ -1,6 +1,7 @@
 """Events of many kinds, sizes and levels, planted into clean programme: what is found, and where."""
 
 from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meter.chain import Chain
-from meter.findings.whole import findings_of
+from meter.findings.whole import A_FILE, findings_of
 from meter.passes import summarise
+from meter.soundings import Gap
 from tests.support import planted
 from tests.support.planted import RATE_HZ, Planted
 from tests.support.sound import noise, run_to_end, tone
@@ -148,3 +150,66 @@ def test_each_sentence_says_what_where_how_much_why_what_to_try_and_why_it_may_b
         assert any(word in one.text for word in ("leave", "unless")), one.text
         assert ":" in one.text and "; " in one.text
         assert one.unit
+
+
+def findings_in(samples, **how):
+    chain = Chain(rate_hz=RATE_HZ, channels=2)
+    rows = run_to_end(chain, samples.astype(np.float32))
+    return findings_of(rows, rate_hz=RATE_HZ, channels=2, weights=chain.weights, **how)
+
+
+def test_overs_of_a_lossy_file_are_not_blamed_on_a_clipper():
+    hot = tone(997.0, 4.0, level_dbfs=1.0, rate_hz=RATE_HZ)
+    (plain,) = (one for one in findings_in(hot) if one.kind == "over")
+    assert "as after a clipper or under a ceiling set too high" in plain.text
+    (lossy,) = (one for one in findings_in(hot, info=replace(A_FILE, is_lossy=True)) if one.kind == "over")
+    assert lossy.text.endswith(
+        ", which decoding may have added to a master without room for it; lower the master by as much "
+        "before it is encoded, unless it is meant to clip"
+    )
+
+
+def test_what_is_missing_in_a_file_is_not_blamed_on_the_computer():
+    (found,) = findings_in(planted.clean(1), gaps=(Gap(at_s=22.0, frames=RATE_HZ),))
+    assert found.text == (
+        "1.0 s were lost at 0:22.0: the file is cut short or damaged there; copy or export it again, or "
+        "leave it if nothing is missing to the ear"
+    )
+
+
+def test_of_a_whole_pass_nothing_is_said_to_go_on():
+    samples = planted.clean(1).copy()
+    samples[10 * RATE_HZ :, 1] *= -1.0
+    found = findings_in(samples)
+    assert [one.kind for one in found] == ["lost in mono"]
+    assert "so far" not in found[0].text and "since" not in found[0].text
+
+
+def test_dc_in_both_channels_is_one_finding_that_names_both():
+    samples = planted.clean(1).copy() * 0.5
+    samples[5 * RATE_HZ : 15 * RATE_HZ] += np.array([0.05, 0.1])
+    (found,) = (one for one in find(samples) if one.kind == "dc")
+    assert found.text.startswith("left and right stand up to +10.0 % off centre from 0:05.0 to 0:15.0, which")
+    samples[5 * RATE_HZ : 15 * RATE_HZ, 0] -= 0.1
+    (found,) = (one for one in find(samples) if one.kind == "dc")
+    assert found.text.startswith("right stands +10.0 % off centre")
+
+
+def test_what_leans_to_one_side_for_a_moment_is_no_dc():
+    samples = planted.clean(1).copy() * 0.5
+    samples[5 * RATE_HZ : 6 * RATE_HZ, 0] += 0.2
+    assert [one.kind for one in find(samples) if one.kind == "dc"] == []
+
+
+def test_where_one_part_of_a_long_loss_is_far_worse_its_place_is_named():
+    rng = np.random.default_rng(1)
+    at_s = np.arange(40 * RATE_HZ) / RATE_HZ
+    sub = 0.3 * np.sin(2 * np.pi * 50.0 * at_s)
+    turned = 0.3 * np.sin(2 * np.pi * 50.0 * at_s + np.pi / 2)
+    samples = np.stack([sub, turned], axis=1) + 0.001 * rng.standard_normal((len(sub), 2))
+    samples[20 * RATE_HZ : 26 * RATE_HZ, 1] = -0.9 * samples[20 * RATE_HZ : 26 * RATE_HZ, 0]
+    (found,) = (one for one in find(samples) if one.kind == "lost in mono")
+    assert "from 0:00.0 to 0:40.0, " in found.text
+    told = found.text.partition(" dB in the 3 s from 0:2")
+    assert float(told[0].rpartition(", ")[2]) > 20.0
+    assert 0.0 <= float(told[2].partition(" on (at most")[0]) <= 3.0

@@ -52,6 +52,12 @@ def test_a_tail_that_flickers_around_the_threshold_ends_once():
     assert silences(tail) == [(6, 13)]
 
 
+def test_what_dies_away_before_it_is_silent_was_not_cut_off():
+    assert silences([-20.0, -39.0, -45.0, -55.0] + [-80.0] * 8 + [-20.0]) == [(4, 12)]
+    assert silences([-20.0, -39.0, -45.0, -50.0, -55.0] + [-80.0] * 8 + [-20.0]) == []
+    assert silences([-41.0] * 10 + [-80.0] * 8 + [-20.0]) == []
+
+
 @given(levels=st.lists(st.sampled_from([-20.0, -58.5, -80.0]), max_size=90), cuts=st.sets(st.integers(0, 90)))
 def test_silences_do_not_depend_on_how_the_soundings_come(levels, cuts):
     assert silences(levels, sorted(cuts)) == silences(levels)

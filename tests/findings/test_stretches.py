@@ -83,6 +83,18 @@ def test_a_long_ebb_is_no_part_of_it():
     assert found_in(StretchFinder(loses_more_than(-1.0)), sums, cuts=range(10, 960, 10)) == [(0, 60)]
 
 
+@pytest.mark.parametrize("cuts", [(), (40, 95, 111, 130)])
+def test_the_worst_three_seconds_of_a_stretch_are_known(cuts):
+    sums = of(((1.0, 1.0, 0.3), 100), ((1.0, 1.0, -0.5), 40), ((1.0, 1.0, 0.3), 100))
+    finder = StretchFinder(loses_more_than(-1.0))
+    for start, stop in pairwise([0, *cuts, len(sums)]):
+        finder.take(sums[start:stop], np.ones(stop - start, bool))
+    (found,) = finder.end()
+    assert (found.start, found.stop) == (0, 240)
+    assert 100 <= found.worst_start <= 110
+    assert fold_loss_db(*found.worst_sums) == pytest.approx(10 * np.log10((1 - 0.5) / 2))
+
+
 def test_it_is_told_whether_it_goes_on():
     finder = StretchFinder(loses_more_than(-1.0))
     for count, goes_on in ((60, True), (20, True), (20, False)):
@@ -116,6 +128,13 @@ def test_a_beginning_that_was_too_quiet_to_be_heard_is_found_when_it_is_heard():
 def test_a_second_stretch_begins_behind_the_first_one():
     sums = of((APART, 30), (GOOD, 33), (APART, 40), (GOOD, 40))
     assert found_in(StretchFinder(loses_more_than(-1.0)), sums) == [(0, 30), (63, 103)]
+
+
+def test_what_was_told_already_begins_no_second_stretch():
+    # One sounding too quiet to speak of ends the first; the 3 s behind it are still over, by what was told.
+    sums, heard = of((APART, 30), (GOOD, 8)), np.ones(38, bool)
+    heard[31] = False
+    assert found_in(StretchFinder(loses_more_than(-1.0)), sums, heard) == [(0, 30)]
 
 
 @given(cuts=st.lists(st.integers(0, 400), max_size=10), seed=st.integers(0, 20))

@@ -104,8 +104,16 @@ def test_the_block_shows_each_measure_its_neighbours_and_a_plot():
 def test_ten_are_told_as_a_rank():
     shelf = [like(f"no {n}", peak_to_loudness_lu=float(n)) for n in range(1, 11)]
     text = comparison_text(compare(like(peak_to_loudness_lu=6.2), shelf))
-    assert "above 6 of 10: of records like these above 31 to 83 %" in text
+    assert "above 6 of 10; of such records 31 to 83 %" in text
     assert "nearest" not in text
+
+
+def test_a_line_adds_up_as_it_is_shown_and_sentences_are_wrapped():
+    text = comparison_text(compare(like(peak_to_loudness_lu=12.44), [like(peak_to_loudness_lu=13.06)]))
+    assert re.search(r"PLR, peak to loudness +12\.4 +13\.1 LU +-0\.7 LU", text)
+    loud = comparison_text(compare(like(bands={at(50): 9.0}), [PLAIN, like("other")]))
+    said = loud.partition("\n  * ")[2]
+    assert said and all(len(line) <= 100 for line in said.splitlines())
 
 
 def test_without_a_spectrum_it_says_why():
