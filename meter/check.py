@@ -66,6 +66,7 @@ class Checked:
     notes: tuple[str, ...] = ()
     soundings: Soundings | None = None  # with `keep_soundings`; frames count from the start of the part
     findings: tuple[Finding, ...] = ()
+    weights: tuple[float, ...] = ()  # of the channels, as BS.1770 has them
 
     @property
     def is_inside(self) -> bool:
@@ -129,6 +130,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             notes=tuple(notes),
             soundings=rows if options.keep_soundings else None,
             findings=_findings(audio, rows, summary, options),
+            weights=audio.weights,
         )
 
 

@@ -21,6 +21,8 @@ from ui import caution, help_page, keys
 from ui.choosers import Chooser
 from ui.compact import LANES as COMPACT_LANES
 from ui.compact import CompactWindow
+from ui.files_desk import FilesDesk
+from ui.files_opener import FilesOpener
 from ui.first_paint import FirstPaint
 from ui.looks import Wardrobe
 from ui.navigator import Navigator
@@ -46,6 +48,7 @@ class Conductor(QObject):
     wardrobe : Wardrobe
     window : MainWindow
     compact : CompactWindow
+    opener : FilesOpener, optional
     """
 
     misfortune = pyqtSignal(str)
@@ -58,11 +61,13 @@ class Conductor(QObject):
         wardrobe: Wardrobe,
         window: MainWindow,
         compact: CompactWindow,
+        opener: FilesOpener | None = None,
     ) -> None:
         super().__init__()
         self.session, self.state, self.window, self.compact = session, state, window, compact
         self.wardrobe = wardrobe
         self.going = Navigator(session, state, window)
+        self.desk = FilesDesk(session, state, window, self.going, opener or FilesOpener())
         self.pages: dict[str, Page] = {}
         self._is_compact = False
         self._has_ended = False
@@ -91,6 +96,7 @@ class Conductor(QObject):
             {
                 "source": lambda: open_list(window.bar.source),
                 "target": lambda: open_list(window.bar.target),
+                **self.desk.actions(),
                 "hold": self.toggle_hold,
                 "mark": self.session.mark,
                 "view_60": lambda: going.choose_view("60 s"),
@@ -127,8 +133,9 @@ class Conductor(QObject):
             owner.hold.clicked.connect(self.toggle_hold)
             owner.mark.clicked.connect(self.session.mark)
         self.going.moved.connect(lambda: self._take_now(self.session.now))
-        self.going.said.connect(self.say)
-        self.going.remembered.connect(self._save.start)
+        for one in (self.going, self.desk):
+            one.said.connect(self.say)
+            one.remembered.connect(self._save.start)
         compact.back_wanted.connect(lambda: self.go_compact(False))
         for one in (window, compact):
             one.seen_changed.connect(self._look_who_sees)
@@ -166,7 +173,7 @@ class Conductor(QObject):
         window.status.show_now(now)
         window.bar.show_held(now.is_held)
         window.bar.source.set_current(now.state.info)
-        window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes))
+        window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes or self.going.file))
         window.lanes.set_flags(shown if self.going.shows_now() else {})
         has_engine = self.session.engine is not None
         goes_on = has_engine and now.state.status is not SourceStatus.ENDED
@@ -174,17 +181,17 @@ class Conductor(QObject):
         window.bar.mark.setEnabled(goes_on)
 
     def _take_thoughts(self, thoughts: Thoughts) -> None:
-        window = self.window
-        window.passes.set_passes(thoughts.passes)
-        window.findings.set_findings(thoughts.findings)
+        self.window.passes.set_passes(thoughts.passes)
         self.going.take_passes()
 
     def _show_sentence(self) -> None:
         """Also when nothing is new: a sentence stands for a while, and then gives way."""
         self._sentence_s = time.monotonic()
         shown = self.compact if self._is_compact else self.window
-        opening = self.session.opening
-        if opening is None:
+        opening, file = self.session.opening, None if self._is_compact else self.going.file
+        if file is not None:
+            shown.sentence.say(self.desk.sentence() or "", file.live_pass.info)
+        elif opening is None:
             shown.sentence.show_now(self.session.now)
         else:
             shown.sentence.say(f"opening {opening}")
@@ -201,6 +208,9 @@ class Conductor(QObject):
             return
         self.window.status.show_load(load_pct)
         now, lanes = self.session.now, self.compact.lanes if self._is_compact else self.window.lanes
+        if not self._is_compact and self.going.file is not None:
+            lanes.set_spoken({lane.key: spoken(self.going.timeline, lane) for lane in LANES})
+            return
         timeline = self.session.timeline
         lanes.set_spoken({lane.key: spoken(timeline, lane, flags(now, lane)) for lane in LANES})
 
@@ -233,6 +243,7 @@ class Conductor(QObject):
         target = self.window.bar.target.target(name)
         self.session.set_target(target)
         self._show_target(target)
+        self.desk.judge_again()
         self._remember(target=name if target is not None else "")
 
     def _show_target(self, target: Target | None) -> None:
@@ -313,6 +324,7 @@ class Conductor(QObject):
         self.state.save()
         for widget in (self.window, self.compact, *self.pages.values()):
             widget.hide()
+        self.desk.opener.stop()
         self.session.stop()
         QApplication.quit()
 
