@@ -106,7 +106,7 @@ class Conductor(QObject):
                 "passes": window.passes.setFocus,
                 "lanes": window.lanes.setFocus,
                 "findings": going.go_to_findings,
-                "live": going.go_live,
+                "live": going.escape,
                 "fold": going.ask_for_tempo,
                 "large": lambda: self.make_large(not self.state.choices.large),
                 "compact": lambda: self.go_compact(not self._is_compact),

@@ -20,7 +20,7 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("passes", "P", "go to the list of passes, files and the shelf"),
     ("lanes", "L", "go to the lanes"),
     ("findings", "F", "go to the findings"),
-    ("live", "Escape", "back to what sounds now"),
+    ("live", "Escape", "forget the chosen part; without one, back to what sounds now"),
     ("fold", "B", "fold a pass by 16-bar phrases, with its tempo"),
     ("large", "R", "flags that can be read across the room, or not"),
     ("compact", "C", "the small form that stays on top, and back"),
@@ -34,10 +34,10 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
 KEY_OF: Final = {name: key for name, key, _ in KEYS}
 
 IN_THE_LANES: Final = (
-    ("Left, Right", "move the cursor; with Shift ten times as far"),
+    ("Left, Right", "move the cursor; with Ctrl ten times as far, with Shift choose a part"),
     ("Home, End", "to the beginning, and to the end"),
     ("+ and −", "look closer, and from further away; the wheel does it too"),
-    ("drag", "choose a stretch"),
+    ("drag", "choose a part: it is measured again, and its numbers stand under the passes"),
 )
 
 WORDS: Final = (

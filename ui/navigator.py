@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PyQt6.QtCore import QObject, pyqtSignal
 from PyQt6.QtWidgets import QDialog
 
+from meter.chosen_part import part_lines
 from meter.moment import moment_lines
 from meter.phrases import phrases
 from ui.session import Session
@@ -163,8 +164,18 @@ class Navigator(QObject):
         self._show_moment(slot)
 
     def choose_span(self, first_slot: int, last_slot: int) -> None:
-        """Show the numbers of where the span begins."""
-        self.choose_moment(first_slot)
+        """Show the numbers of this part, measured again."""
+        self.window.findings.forget_choice()
+        self._show_moment(first_slot, last_slot)
+
+    def escape(self) -> None:
+        """Choose no part any more; with none chosen, go back to what sounds now."""
+        selection = self.window.lanes.selection
+        if selection is not None and selection[1] is not None and self.window.findings.chosen is None:
+            self.window.lanes.select(None)
+            self.forget_choice()
+        else:
+            self.go_live()
 
     def go_to_findings(self) -> None:
         """Show them if they are not, and go there with the keyboard."""
@@ -183,10 +194,12 @@ class Navigator(QObject):
         self.place = Place(free=view)
         self.show()
 
-    def _show_moment(self, slot: int | None) -> None:
+    def _show_moment(self, slot: int | None, last_slot: int | None = None) -> None:
         self.moment = slot
         lines = None
-        if slot is not None:
+        if slot is not None and last_slot is not None:
+            lines = part_lines(self.timeline, slot, last_slot)
+        elif slot is not None:
             one = pass_at(slot, self.passes)
             number = None if one is None or self.file is not None else one.number
             lines = moment_lines(self.timeline, slot, pass_number=number)

@@ -122,7 +122,7 @@ class MainWindow(QMainWindow):
         left.addWidget(heading("Passes"))
         left.addWidget(self.passes, 1)
         left.addSpacing(SPACE_PX)
-        left.addWidget(heading("Chosen moment"))
+        left.addWidget(heading("Chosen moment or part"))
         left.addWidget(self.moment)
         self.passes.setFixedWidth(LEFT_PX)
         self.passes.setMinimumHeight(PASSES_LEAST_PX)
