@@ -28,6 +28,7 @@ from ui.looks import Wardrobe
 from ui.navigator import Navigator
 from ui.page import Page
 from ui.session import RETRIED, Session
+from ui.shelf_desk import ShelfDesk
 from ui.state import THEMES, StateFile
 from ui.thinker import Thoughts
 from ui.window import MainWindow
@@ -68,6 +69,7 @@ class Conductor(QObject):
         self.wardrobe = wardrobe
         self.going = Navigator(session, state, window)
         self.desk = FilesDesk(session, state, window, self.going, opener or FilesOpener())
+        self.shelf = ShelfDesk(window, self.going)
         self.pages: dict[str, Page] = {}
         self._is_compact = False
         self._has_ended = False
@@ -97,6 +99,7 @@ class Conductor(QObject):
                 "source": lambda: open_list(window.bar.source),
                 "target": lambda: open_list(window.bar.target),
                 **self.desk.actions(),
+                **self.shelf.actions(),
                 "hold": self.toggle_hold,
                 "mark": self.session.mark,
                 "view_60": lambda: going.choose_view("60 s"),
@@ -136,6 +139,7 @@ class Conductor(QObject):
         for one in (self.going, self.desk):
             one.said.connect(self.say)
             one.remembered.connect(self._save.start)
+        self.shelf.said.connect(window.message.say)
         compact.back_wanted.connect(lambda: self.go_compact(False))
         for one in (window, compact):
             one.seen_changed.connect(self._look_who_sees)
@@ -325,6 +329,7 @@ class Conductor(QObject):
         for widget in (self.window, self.compact, *self.pages.values()):
             widget.hide()
         self.desk.opener.stop()
+        self.shelf.errands.stop()
         self.session.stop()
         QApplication.quit()
 
@@ -349,6 +354,7 @@ class Conductor(QObject):
         self.session.start()
         self.session.listen_to(spec)
         self.window.bar.source.look_around()
+        self.shelf.look()
 
 
 def _geometry(widget: QWidget) -> str:

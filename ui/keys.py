@@ -17,6 +17,7 @@ THEME_WORDS: Final = {"system": "As the system has it", "light": "Light", "dark"
 IN_THE_MENU: Final = (
     ("open_files", "Open files …"),
     ("open_folder", "Open folder …"),
+    ("keep", "Keep as reference"),
     ("large", "Large flags"),
     ("compact", "Small form, on top"),
     ("fold", "Fold by phrase …"),

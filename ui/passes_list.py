@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from PyQt6.QtCore import Qt, pyqtSignal
+from PyQt6.QtGui import QKeyEvent
 from PyQt6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from ui import fonts
@@ -36,12 +37,15 @@ class PassesList(QListWidget):
     pass_chosen : PassLine
     file_chosen, reference_chosen : int
         Number in its group.
+    reference_unwanted : int
+        Delete was pressed on it.
     """
 
     now_chosen = pyqtSignal()
     pass_chosen = pyqtSignal(object)
     file_chosen = pyqtSignal(int)
     reference_chosen = pyqtSignal(int)
+    reference_unwanted = pyqtSignal(int)
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -139,6 +143,16 @@ class PassesList(QListWidget):
             self.reference_chosen.emit(number)
         else:
             self.pass_chosen.emit(self._passes[number])
+
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:
+        """Delete takes a reference off the shelf."""
+        item = self.currentItem()
+        if event is not None and event.key() == Qt.Key.Key_Delete and item is not None:
+            group, number = item.data(KEY)
+            if group == "shelf":
+                self.reference_unwanted.emit(number)
+                return
+        super().keyPressEvent(event)
 
     def show_now(self) -> None:
         """Mark that what sounds now is shown."""

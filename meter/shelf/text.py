@@ -82,10 +82,11 @@ def _difference_line(one: Difference) -> str:
     label, unit, difference_unit = LABELS[one.key]
     off = f"{value_text(one.difference, plus=True)} {difference_unit}"
     text = f"    {label:<28}{value_text(one.value):>8} {value_text(one.middle):>8} {unit:<5}{off:>11}"
-    return f"{text}  {_among(one)}".rstrip()
+    return f"{text}  {among_text(one)}".rstrip()
 
 
-def _among(one: Difference) -> str:
+def among_text(one: Difference) -> str:
+    """Where a value stands among the references: the nearest two, or its rank among ten and more."""
     if one.rank is not None:
         rank = one.rank
         return (

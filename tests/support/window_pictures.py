@@ -73,6 +73,11 @@ class Pictures:
             self.app.processEvents()
             time.sleep(0.005)
 
+    def until(self, is_so: Callable[[], bool]) -> None:
+        """Let it run until it is so."""
+        while not is_so():
+            self.go_on(0.05)
+
     def take(self, name: str, widget: Any = None, seconds: float = 0.5) -> None:
         """A picture, after a while."""
         self.go_on(seconds)
@@ -121,6 +126,65 @@ def demo(pictures: Pictures) -> None:
     conductor.quit()
 
 
+def files(pictures: Pictures) -> None:
+    """Files: while they are measured, a master with findings, a part of it, the shelf."""
+    conductor, window = pictures.conductor, pictures.window
+    conductor.begin("system")
+    crate = Path(tempfile.mkdtemp())
+    masters = [crate / f"{name}.wav" for name in ("harbour-lights-master-v1", "harbour-lights-master-v2")]
+    for number, path in enumerate(masters):
+        _write_tune(path, gain_db=0.8 * number, seed=0)
+    records = [crate / f"{name}.flac" for name in ("grey tide", "low water", "undertow")]
+    for number, path in enumerate(records):
+        _write_tune(path, gain_db=-1.5 * number, seed=number + 1)
+    (crate / "notes.wav").write_text("no sound")
+    desk, shelf = conductor.desk, conductor.shelf
+    for path in records:
+        count = len(desk.files)
+        desk.open([str(path)])
+        pictures.until(lambda count=count: len(desk.files) > count)
+        kept = len(shelf.names)
+        shelf.keep()
+        pictures.until(lambda kept=kept: len(shelf.names) > kept)
+    pictures.take("kept")
+    count = len(desk.files)
+    desk.open([*map(str, masters), str(crate / "notes.wav")])
+    pictures.until(lambda: 0.4 < window.progress.share < 0.95)
+    pictures.take("measuring", seconds=0.0)
+    pictures.until(lambda: not window.progress.isVisible())
+    desk.choose(count + 1)
+    pictures.take("master")
+    window.message.hide()
+    going = conductor.going
+    window.lanes.select(640, 1_000)
+    going.choose_span(640, 1_000)
+    pictures.take("part")
+    for number, name in ((0, "shelf-all"), (1, "shelf-one")):
+        shelf.page = None
+        shelf.compare(number)
+        pictures.until(lambda: shelf.page is not None)
+        pictures.take(name, shelf.page)
+        shelf.page.close()
+    window.resize(900, 540)
+    pictures.take("master-low")
+    conductor.quit()
+
+
+def _write_tune(path: Path, *, gain_db: float, seed: int) -> None:
+    """The demo tune at another gain, with another slope from low to high."""
+    import soundfile
+
+    from meter.capture.file_source import demo_samples
+
+    samples, rate_hz = demo_samples()
+    rng = np.random.default_rng(seed)
+    if seed:
+        tilt = 0.25 * rng.random()
+        samples = samples - tilt * np.roll(samples, 1, axis=0)
+        samples *= 0.9
+    soundfile.write(path, samples * 10.0 ** (gain_db / 20.0), rate_hz, subtype="PCM_16")
+
+
 def states(pictures: Pictures, source: FakeSource) -> None:
     """The states of a source."""
     conductor = pictures.conductor
@@ -162,6 +226,7 @@ def main() -> int:
 
     for theme in ("light", "dark"):
         demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
+        files(Pictures(folder, app, none, theme))
         states(Pictures(folder, app, none, theme), FakeSource(spec="system", name="what the system plays"))
     return 0
 
