@@ -178,7 +178,7 @@ class Conductor(QObject):
         window.bar.show_held(now.is_held)
         window.bar.source.set_current(now.state.info)
         window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes or self.going.file))
-        window.lanes.set_flags(shown if self.going.shows_now() else {})
+        window.lanes.set_flags(shown if self.going.shows_now() else self.desk.flags())
         has_engine = self.session.engine is not None
         goes_on = has_engine and now.state.status is not SourceStatus.ENDED
         window.bar.hold.setEnabled(goes_on or now.is_held)
@@ -213,7 +213,10 @@ class Conductor(QObject):
         self.window.status.show_load(load_pct)
         now, lanes = self.session.now, self.compact.lanes if self._is_compact else self.window.lanes
         if not self._is_compact and self.going.file is not None:
-            lanes.set_spoken({lane.key: spoken(self.going.timeline, lane) for lane in LANES})
+            flown = self.desk.flags()
+            lanes.set_spoken(
+                {lane.key: spoken(self.going.timeline, lane, flown[lane.key]) for lane in LANES}
+            )
             return
         timeline = self.session.timeline
         lanes.set_spoken({lane.key: spoken(timeline, lane, flags(now, lane)) for lane in LANES})

@@ -10,6 +10,7 @@ from PyQt6.QtCore import QObject, pyqtSignal
 from PyQt6.QtWidgets import QFileDialog
 
 from meter.av_kinds import SUFFIXES
+from meter.lanes import LANES
 from ui.files_opener import FilesOpener
 from ui.navigator import Navigator
 from ui.session import Session
@@ -18,6 +19,7 @@ from ui.window import MainWindow
 
 if TYPE_CHECKING:
     from meter.file_pass import FilePass
+    from meter.lanes import Flag
 
 
 class FilesDesk(QObject):
@@ -158,6 +160,13 @@ class FilesDesk(QObject):
         from meter.file_words import file_sentence
 
         return None if self.going.file is None else file_sentence(self.going.file.checked)
+
+    def flags(self) -> dict[str, tuple[Flag, ...]]:
+        """The flags of the shown file, by lane."""
+        from meter.file_flags import file_flags
+
+        file = self.going.file
+        return {} if file is None else {lane.key: file_flags(file.checked, lane) for lane in LANES}
 
     def actions(self) -> dict[str, Callable[[], object]]:
         """What is behind the keys."""

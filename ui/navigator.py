@@ -222,9 +222,15 @@ class Navigator(QObject):
         """Bring the lanes to where the user is."""
         window = self.window
         window.lanes.set_view(self.view())
-        window.views.show_view(None if self.place.free is not None else self.state.choices.view)
+        window.views.show_view(self._view_name())
         window.views.show_is_live(self._is_at_now)
         self.moved.emit()
+
+    def _view_name(self) -> str | None:
+        """The view that is seen; None where the lanes were zoomed by hand."""
+        if self.place.free is not None:
+            return None
+        return "pass" if self.place.pass_number is not None else self.state.choices.view
 
     # --- fold by phrase
 

@@ -56,7 +56,7 @@ class ShelfPage(QDialog):
         layout.setContentsMargins(3 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX)
         layout.addWidget(scroll)
         layout.addWidget(buttons)
-        self.resize(760, 800)
+        self.resize(900, 780)
 
 
 def _text(text: str, *, size_px: int = 14, is_soft: bool = False) -> QLabel:

@@ -1,5 +1,7 @@
 """Pictures of the whole window, to be looked at: ``python -m tests.support.window_pictures OUT_DIR``.
 
+Some of them: with ``demo``, ``files`` or ``states`` behind it.
+
 The demo is really listened to, its first part faster than it plays. QT_SCALE_FACTOR scales them.
 """
 
@@ -174,15 +176,15 @@ def _write_tune(path: Path, *, gain_db: float, seed: int) -> None:
     """The demo tune at another gain, with another slope from low to high."""
     import soundfile
 
-    from meter.capture.file_source import demo_samples
+    from demo_signals import RATE_HZ, stream
 
-    samples, rate_hz = demo_samples()
+    samples = np.concatenate(list(stream(RATE_HZ)))[: 110 * RATE_HZ].astype(np.float64)
     rng = np.random.default_rng(seed)
     if seed:
-        tilt = 0.25 * rng.random()
-        samples = samples - tilt * np.roll(samples, 1, axis=0)
-        samples *= 0.9
-    soundfile.write(path, samples * 10.0 ** (gain_db / 20.0), rate_hz, subtype="PCM_16")
+        for delay, most in ((1, 0.5), (3, 0.4), (12, 0.4), (60, 0.4)):
+            samples = samples + most * (rng.random() - 0.5) * np.roll(samples, delay, axis=0)
+        samples *= 0.7 / np.abs(samples).max()
+    soundfile.write(path, samples * 10.0 ** (gain_db / 20.0), RATE_HZ, subtype="PCM_16")
 
 
 def states(pictures: Pictures, source: FakeSource) -> None:
@@ -224,10 +226,14 @@ def main() -> int:
     def none(spec: str) -> Any:
         raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
 
+    wanted = sys.argv[2:] or ["demo", "files", "states"]
     for theme in ("light", "dark"):
-        demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
-        files(Pictures(folder, app, none, theme))
-        states(Pictures(folder, app, none, theme), FakeSource(spec="system", name="what the system plays"))
+        if "demo" in wanted:
+            demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
+        if "files" in wanted:
+            files(Pictures(folder, app, none, theme))
+        if "states" in wanted:
+            states(Pictures(folder, app, none, theme), FakeSource(spec="system", name="what the system plays"))
     return 0
 
 
