@@ -53,7 +53,8 @@ def test_of_one_channel_there_is_nothing_to_compare():
     [
         (
             checked(),
-            "tune.wav: inside Club, in all it limits (I -8.4 LUFS, loudest 30 s -6.5 LUFS, true peak -0.3 dBTP)",
+            "tune.wav: inside Club, in all it limits (I -8.4 LUFS, loudest 30 s -6.5 LUFS, "
+            "true peak -0.3 dBTP)",
         ),
         (
             checked(true_peak_dbtp=0.5),

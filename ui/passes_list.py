@@ -10,7 +10,7 @@ from PyQt6.QtGui import QKeyEvent
 from PyQt6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from ui import fonts
-from ui.style import SMALL_PX, typeset
+from ui.style import SMALL_PX, TEXT_PX, typeset
 from ui.thinker import PassLine
 
 KEY: Final = Qt.ItemDataRole.UserRole
@@ -22,8 +22,10 @@ NOW: Final = ("pass", 0)
 HEADINGS: Final = {"file": "Files", "shelf": "Shelf"}
 ORDER: Final = ("pass", "file", "shelf")
 
-ROOM_PX: Final = 150
+ROOM_PX: Final = 158
 """For a row, in a list of the usual width with a scroll bar."""
+
+GAP: Final = "  "
 
 Key = tuple[str, int]
 
@@ -114,7 +116,7 @@ class PassesList(QListWidget):
     def add_file(self, number: int, name: str, numbers: str, change: str = "") -> None:
         """A file that was measured, on top of those that were there."""
         item = self._item_at(("file", number), self._first_row("file"))
-        lines = [_numbers(numbers), *_fitted(change)]
+        lines = [*_numbers(numbers), *_changes(change)]
         self._write(
             ("file", number), "\n".join([short(name), *lines]), item, full="\n".join([name, *lines])
         )
@@ -185,26 +187,30 @@ class PassesList(QListWidget):
 
 def short(name: str) -> str:
     """A name that fits; what is left out is in the middle, and all of it in the row's tip."""
-    return fonts.metrics(14).elidedText(name, Qt.TextElideMode.ElideMiddle, ROOM_PX)
+    return fonts.metrics(TEXT_PX).elidedText(name, Qt.TextElideMode.ElideMiddle, ROOM_PX)
 
 
 def _lines(one: PassLine) -> str:
     """Number and length over the levels and what has changed: the list is narrow."""
-    number, length, *levels = typeset(one.text).split("  ")
+    number, length, *levels = typeset(one.text).split(GAP)
     so_far = " so far" if one.last_slot is None else ""
-    return "\n".join([f"{number}    {length}{so_far}", "   ".join(levels), *_fitted(one.change)])
+    return "\n".join([f"{number}    {length}{so_far}", *_fitted(levels, "   "), *_changes(one.change)])
 
 
-def _numbers(text: str) -> str:
-    return "   ".join(typeset(text).split("  "))
+def _numbers(text: str) -> list[str]:
+    return _fitted(typeset(text).split(GAP), GAP)
 
 
-def _fitted(change: str) -> list[str]:
-    """What has changed, in lines that are narrow enough."""
+def _changes(change: str) -> list[str]:
+    return _fitted(typeset(change).split(", "), ", ") if change else []
+
+
+def _fitted(parts: Sequence[str], between: str) -> list[str]:
+    """The parts in lines that are narrow enough; none is cut."""
     lines: list[str] = []
-    metrics = fonts.metrics(14)
-    for part in typeset(change).split(", ") if change else ():
-        longer = f"{lines[-1]}, {part}" if lines else part
+    metrics = fonts.metrics(TEXT_PX)
+    for part in parts:
+        longer = f"{lines[-1]}{between}{part}" if lines else part
         if lines and metrics.horizontalAdvance(longer) <= ROOM_PX:
             lines[-1] = longer
         else:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import QDialog, QDialogButtonBox, QGridLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
 
 from meter.shelf import page as words
+from ui import fonts
 from ui.bands_plot import BandsPlot
-from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, label, typeset
+from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, TEXT_PX, label, typeset
 
 if TYPE_CHECKING:
     from meter.shelf.compare import Comparison
+
+NEAREST_PX: Final = 330
+"""Room for the names of the nearest references; longer ones stand whole in the tip."""
 
 
 class ShelfPage(QDialog):
@@ -48,7 +52,6 @@ class ShelfPage(QDialog):
         scroll.setWidget(inside)
         scroll.setWidgetResizable(True)
         scroll.setFrameShape(QScrollArea.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setAccessibleName(title)
         buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
         buttons.rejected.connect(self.close)
@@ -59,7 +62,7 @@ class ShelfPage(QDialog):
         self.resize(900, 780)
 
 
-def _text(text: str, *, size_px: int = 14, is_soft: bool = False) -> QLabel:
+def _text(text: str, *, size_px: int = TEXT_PX, is_soft: bool = False) -> QLabel:
     made = label(typeset(text), size_px=size_px, is_soft=is_soft)
     made.setWordWrap(True)
     made.setTextInteractionFlags(
@@ -82,9 +85,15 @@ def _table(comparison: Comparison) -> QGridLayout:
         grid.addWidget(label(text, size_px=SMALL_PX, is_soft=True), 0, column, right)
     for row, texts in enumerate(words.cells(comparison), 1):
         for column, text in enumerate(texts):
-            is_number = 0 < column < len(texts) - 1
-            made = label(typeset(text), size_px=14 if is_number or column == 0 else SMALL_PX)
-            made.setWordWrap(column == len(texts) - 1)
+            is_number, is_last = 0 < column < len(texts) - 1, column == len(texts) - 1
+            made = label(typeset(text), size_px=SMALL_PX if is_last else TEXT_PX)
+            if is_last:
+                whole = made.text()
+                made.setText(
+                    fonts.metrics(SMALL_PX).elidedText(whole, Qt.TextElideMode.ElideRight, NEAREST_PX)
+                )
+                made.setToolTip(whole if made.text() != whole else "")
+                made.setAccessibleName(whole)
             grid.addWidget(made, row, column, right if is_number else left)
     grid.setColumnStretch(len(words.HEADINGS) - 1, 1)
     return grid

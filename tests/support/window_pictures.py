@@ -131,6 +131,7 @@ def demo(pictures: Pictures) -> None:
 def files(pictures: Pictures) -> None:
     """Files: while they are measured, a master with findings, a part of it, the shelf."""
     conductor, window = pictures.conductor, pictures.window
+    window.resize(1280, 800)
     conductor.begin("system")
     crate = Path(tempfile.mkdtemp())
     masters = [crate / f"{name}.wav" for name in ("harbour-lights-master-v1", "harbour-lights-master-v2")]
@@ -233,7 +234,8 @@ def main() -> int:
         if "files" in wanted:
             files(Pictures(folder, app, none, theme))
         if "states" in wanted:
-            states(Pictures(folder, app, none, theme), FakeSource(spec="system", name="what the system plays"))
+            source = FakeSource(spec="system", name="what the system plays")
+            states(Pictures(folder, app, none, theme), source)
     return 0
 
 
