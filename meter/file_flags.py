@@ -38,8 +38,9 @@ def _flag(checked: Checked, key: str, name: str, unit: str) -> Flag:
     value, target = value_of(checked.summary, key), checked.options.target
     limit = None if target is None else target.limits.get(key)
     verdict = checked.verdicts.get(key)
-    is_known = value is not None and not math.isnan(value)
-    text = value_text(value, decimals=MEASURES[key].decimals, limit=limit) if is_known else NOT_KNOWN
+    text = NOT_KNOWN
+    if value is not None and not math.isnan(value):
+        text = value_text(value, decimals=MEASURES[key].decimals, limit=limit)
     return Flag(
         key=f"whole {key}",
         name=name,

@@ -56,8 +56,8 @@ def test_files_and_folders_are_opened_in_the_window(opened, command, tmp_path):
 
 
 def test_a_mistyped_command_is_told_and_opens_nothing(opened, capsys):
-    assert entry.main(["chek"]) == 2
-    assert "invalid choice: 'chek'" in capsys.readouterr().err and opened == []
+    assert entry.main(["lisent"]) == 2
+    assert "invalid choice: 'lisent'" in capsys.readouterr().err and opened == []
 
 
 def test_a_folder_named_like_a_command_hides_none(opened, tmp_path, monkeypatch, capsys):
