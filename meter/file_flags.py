@@ -9,7 +9,8 @@ from meter.check import Checked
 from meter.lanes import Flag, Lane
 from meter.music_sentences import band_text
 from meter.shown import BELOW, NOT_KNOWN, overs_unit
-from meter.targets import MEASURES, value_of, value_text
+from meter.summary_keys import value_of
+from meter.targets import MEASURES, value_text
 
 _LOUDNESS: Final = {"loudest_30s_lufs": "loudest 30 s", "integrated_lufs": "I"}
 

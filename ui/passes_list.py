@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from PyQt6.QtCore import Qt, pyqtSignal
-from PyQt6.QtGui import QKeyEvent
+from PyQt6.QtGui import QKeyEvent, QResizeEvent
 from PyQt6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from ui import fonts
@@ -155,6 +155,13 @@ class PassesList(QListWidget):
                 self.reference_unwanted.emit(number)
                 return
         super().keyPressEvent(event)
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:
+        """What is chosen stays in sight."""
+        super().resizeEvent(event)
+        item = self.currentItem()
+        if item is not None:
+            self.scrollToItem(item)
 
     def show_now(self) -> None:
         """Mark that what sounds now is shown."""

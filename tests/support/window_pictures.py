@@ -150,6 +150,8 @@ def files(pictures: Pictures) -> None:
         shelf.keep()
         pictures.until(lambda kept=kept: len(shelf.names) > kept)
     pictures.take("kept")
+    window.passes.scrollToBottom()
+    pictures.take("shelf-listed")
     count = len(desk.files)
     desk.open([*map(str, masters), str(crate / "notes.wav")])
     pictures.until(lambda: 0.4 < window.progress.share < 0.95)
@@ -232,6 +234,7 @@ def main() -> int:
         if "demo" in wanted:
             demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
         if "files" in wanted:
+            os.environ["LEADLINE_HOME"] = tempfile.mkdtemp()  # with nothing on the shelf
             files(Pictures(folder, app, none, theme))
         if "states" in wanted:
             source = FakeSource(spec="system", name="what the system plays")
