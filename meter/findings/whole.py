@@ -71,6 +71,7 @@ def findings_of(
     live_pass.store.append(rows)
     timeline = Timeline(clock=lambda: 0.0)
     timeline.append(rows, live_pass)
+    timeline.end(live_pass)
     finder = Finder(target, crossover_hz)
     finder.take(timeline)
     while finder.is_behind:

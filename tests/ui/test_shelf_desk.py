@@ -68,7 +68,12 @@ def test_all_of_the_shelf_is_compared_with_at_once(scene, tunes):
     show(scene, tunes / "mine.wav")
     scene.conductor.shelf.compare(0)
     scene.until(lambda: scene.conductor.shelf.page is not None)
-    assert scene.conductor.shelf.page.accessibleName() == "mine against your 2 references, equally loud"
+    every = scene.conductor.shelf.page
+    assert every.accessibleName() == "mine against your 2 references, equally loud"
+    scene.conductor.shelf.compare(2)
+    scene.until(lambda: scene.conductor.shelf.page is not every)
+    assert not every.isVisible(), "one comparison at a time"
+    assert scene.conductor.shelf.page.accessibleName() == 'mine against "third", equally loud'
     scene.conductor.shelf.page.close()
 
 
