@@ -212,14 +212,11 @@ class Conductor(QObject):
             return
         self.window.status.show_load(load_pct)
         now, lanes = self.session.now, self.compact.lanes if self._is_compact else self.window.lanes
+        timeline, flown = self.session.timeline, {lane.key: flags(now, lane) for lane in LANES}
         if not self._is_compact and self.going.file is not None:
-            flown = self.desk.flags()
-            lanes.set_spoken(
-                {lane.key: spoken(self.going.timeline, lane, flown[lane.key]) for lane in LANES}
-            )
-            return
-        timeline = self.session.timeline
-        lanes.set_spoken({lane.key: spoken(timeline, lane, flags(now, lane)) for lane in LANES})
+            timeline, flown = self.going.timeline, self.desk.flags()
+        said = {lane.key: spoken(timeline, lane, flown[lane.key]) for lane in LANES}
+        lanes.set_spoken({key: self.shelf.spoken(key, text) for key, text in said.items()})
 
     def _source_is_open(self, spec: str) -> None:
         chooser = self.window.bar.source

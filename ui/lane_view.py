@@ -22,6 +22,7 @@ from ui.time_scale import LAST_MINUTE, TimeScale, View, around, zoomed
 
 if TYPE_CHECKING:
     from meter.lanes import Flag, Lane
+    from meter.shelf.spread import Spread
     from meter.targets import Target
     from meter.timeline import Timeline
 
@@ -115,6 +116,12 @@ class LanesView(QWidget):
         """Draw the fairways of this target."""
         if target != self._picture.target:
             self._picture.target = target
+            self._renew()
+
+    def set_spread(self, spread: Spread | None) -> None:
+        """Show how loud the references are; None = there are none."""
+        if spread != self._picture.spread:
+            self._picture.spread = spread
             self._renew()
 
     def set_flags(self, flags: Mapping[str, tuple[Flag, ...]]) -> None:

@@ -10,11 +10,13 @@ from PyQt6.QtCore import QObject, pyqtSignal
 from ui.errands import Errands
 from ui.navigator import Navigator
 from ui.shelf_page import ShelfPage
+from ui.spread_bar import SPREAD_LANE
 from ui.window import MainWindow
 
 if TYPE_CHECKING:
     from meter.shelf.compare import Comparison
     from meter.shelf.reference import Reference
+    from meter.shelf.spread import Spread
     from meter.shelf.subject import Subject
 
 ALL = "All of them"
@@ -27,6 +29,8 @@ class ShelfDesk(QObject):
     ----------
     names : list of str
         What is on the shelf.
+    spread : Spread or None
+        How loud that is.
     page : ShelfPage or None
         The newest comparison.
 
@@ -42,6 +46,7 @@ class ShelfDesk(QObject):
         super().__init__()
         self.window, self.going = window, going
         self.names: list[str] = []
+        self.spread: Spread | None = None
         self.page: ShelfPage | None = None
         self.errands = Errands("shelf")
         self.errands.failed.connect(lambda sentence: self.said.emit(sentence, None))
@@ -51,10 +56,11 @@ class ShelfDesk(QObject):
 
     def look(self) -> None:
         """See what is on it."""
-        self.errands.run(_names, self._show)
+        self.errands.run(_on_it, lambda found: self._show(*found))
 
-    def _show(self, names: list[str]) -> None:
-        self.names = names
+    def _show(self, names: list[str], spread: Spread | None) -> None:
+        self.names, self.spread = names, spread
+        self.window.lanes.set_spread(spread)
         self.window.passes.set_shelf([ALL, *names] if len(names) > 1 else names)
 
     def _chosen(self, number: int) -> list[str]:
@@ -142,12 +148,16 @@ class ShelfDesk(QObject):
         self.page = ShelfPage(comparison, self.window)
         self.page.show()
 
+    def spoken(self, lane_key: str, said: str) -> str:
+        """What a lane says to those who hear it, with the bar of the shelf where it stands."""
+        return f"{said}; {self.spread.text}" if self.spread and lane_key == SPREAD_LANE else said
+
     def actions(self) -> dict[str, Callable[[], object]]:
         """What is behind the keys."""
         return {"keep": self.keep}
 
 
-def _names() -> list[str]:
+def _on_it() -> tuple[list[str], Spread | None]:
     from meter.shelf import in_window
 
-    return in_window.names()
+    return in_window.names_and_spread()

@@ -9,10 +9,11 @@ from meter.journal.store import open_journal, read_journal
 from meter.shelf import store
 from meter.shelf.compare import Comparison, compare, nothing_to_compare_with
 from meter.shelf.reference import Reference
+from meter.shelf.spread import Spread, spread_of
 
 
-def names() -> list[str]:
-    """What is on the shelf.
+def names_and_spread() -> tuple[list[str], Spread | None]:
+    """What is on the shelf, and how loud that is.
 
     Raises
     ------
@@ -20,7 +21,8 @@ def names() -> list[str]:
         The journal cannot be read.
     """
     with read_journal() as journal:
-        return [item.reference.name for item in store.items(journal)]
+        found = [item.reference for item in store.items(journal)]
+    return [one.name for one in found], spread_of(found)
 
 
 def keep(reference: Reference) -> str:

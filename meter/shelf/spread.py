@@ -23,7 +23,7 @@ class Spread:
     def text(self) -> str:
         """In words, for those who do not see the bar."""
         if self.count == 1:
-            return f"the loudest 30 s of the reference on the shelf are at {value_text(self.middle_lufs)} LUFS"
+            return f"the loudest 30 s of the one on the shelf are at {value_text(self.middle_lufs)} LUFS"
         return (
             f"the loudest 30 s of the {self.count} references on the shelf lie from "
             f"{value_text(self.lowest_lufs)} to {value_text(self.highest_lufs)} LUFS"
@@ -41,5 +41,8 @@ def spread_of(references: Sequence[Reference]) -> Spread | None:
     if not found:
         return None
     return Spread(
-        lowest_lufs=min(found), middle_lufs=statistics.median(found), highest_lufs=max(found), count=len(found)
+        lowest_lufs=min(found),
+        middle_lufs=statistics.median(found),
+        highest_lufs=max(found),
+        count=len(found),
     )

@@ -2,7 +2,7 @@ import pytest
 import soundfile
 from PyQt6.QtCore import Qt
 
-from meter.shelf.in_window import names
+from meter.shelf.in_window import names_and_spread
 from tests.support.sound import noise
 
 
@@ -38,7 +38,7 @@ def test_a_shown_file_is_kept_and_undo_takes_it_away(scene, tunes):
     assert message.label.text().startswith('"theirs" is on the shelf')
     scene.qtbot.mouseClick(message.undo, Qt.MouseButton.LeftButton)
     scene.until(lambda: not scene.conductor.shelf.names)
-    assert names() == [] and rows(scene)[-1] == "theirs.wav" and not message.isVisible()
+    assert names_and_spread() == ([], None) and rows(scene)[-1] == "theirs.wav" and not message.isVisible()
 
 
 def test_a_name_that_is_taken_gets_a_number(scene, tunes):
@@ -116,4 +116,30 @@ def test_a_silent_file_is_refused_in_words(scene, tmp_path):
     show(scene, tmp_path / "silent.wav")
     scene.conductor.shelf.keep()
     scene.until(scene.window.message.isVisible)
-    assert "is silent" in scene.window.message.label.text() and names() == []
+    assert "is silent" in scene.window.message.label.text() and names_and_spread() == ([], None)
+
+
+def test_how_loud_the_shelf_is_stands_as_a_bar_beside_the_lane_and_is_told(scene, tunes):
+    lanes = scene.window.lanes
+    assert lanes._picture.spread is None
+    for name in ("theirs.wav", "mine.wav"):
+        keep(scene, tunes / name)
+    spread = scene.conductor.shelf.spread
+    assert lanes._picture.spread == spread and spread.count == 2
+    assert spread.highest_lufs - spread.lowest_lufs == pytest.approx(4.0, abs=0.2)
+    said = scene.conductor.shelf.spoken("loudness", "How loud? nothing yet")
+    begins = "How loud? nothing yet; the loudest 30 s of the 2 references on the shelf lie from -"
+    assert said.startswith(begins)
+    assert scene.conductor.shelf.spoken("peak", "Any overs?") == "Any overs?"
+    assert has_bar(lanes)
+
+
+def has_bar(lanes):
+    """Whether pixels in the colour of the shelf stand right of the plot of the first lane."""
+    picture = lanes._picture
+    box = picture.layout(lanes.width(), lanes.height(), lanes.devicePixelRatioF()).lanes[0]
+    image = lanes.grab().toImage()
+    ratio = image.devicePixelRatio()
+    x = round((box.plot.right() + 6.0) * ratio)
+    rows = range(int(box.plot.top() * ratio), int(box.plot.bottom() * ratio))
+    return [image.pixelColor(x, y).name() for y in rows].count(picture.theme.series[2]) > 3
