@@ -23,10 +23,24 @@ READER_GONE: Final = 141
 ONE_THREAD: Final = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 """Small matrix products on many threads burn whole cores and are slower."""
 
+COMMANDS: Final = (
+    "window",
+    "check",
+    "compare",
+    "prove",
+    "demo",
+    "listen",
+    "sources",
+    "journal",
+    "shelf",
+)
+"""A word that is one of these is never taken for a path."""
+
 EXAMPLES: Final = """\
 without a command the window opens.
 
 examples:
+  leadline tune.wav crate/                       the window, with these drawn in it
   leadline check tune.wav                        what it measures
   leadline check crate/                          a table of a folder, with the trim of each tune
   leadline check *.wav --target club             each file held against a target
@@ -72,7 +86,8 @@ def main(argv: list[str] | None = None, *, window: Window | None = None) -> int:
 def _run(argv: list[str] | None, window: Window | None) -> int:
     parser = build_parser(window)
     try:
-        args = parser.parse_args(argv)
+        words = sys.argv[1:] if argv is None else argv
+        args = parser.parse_args(window_command.with_command(words, COMMANDS))
     except SystemExit as end:  # --help, --version, or arguments that make no sense
         return end.code if isinstance(end.code, int) else 2
     command: Callable[[argparse.Namespace], int] | None = args.run

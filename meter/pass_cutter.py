@@ -7,7 +7,7 @@ gap cut a sounding short, the pass before it and the one behind it may share a s
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -15,6 +15,9 @@ from meter.readings import SHORT_ROWS
 from meter.soundings import SOUNDINGS_A_SECOND, Soundings, Summary, empty_soundings
 from meter.targets import value_text
 from meter.timeline import Run, Timeline
+
+if TYPE_CHECKING:
+    from meter.findings.records import Finding
 
 QUIET_LUFS: Final = -60.0
 QUIET_S: Final = 5.0
@@ -79,6 +82,24 @@ class ListedPass:
             )
             self._summed = stop, made
         return self._summed[1]
+
+    def suggestions(self) -> tuple[Finding, ...]:
+        """What may not belong to it, as lines for the list of findings."""
+        from meter.pollution import suggestions_for
+        from meter.selection import Part
+        from meter.suggested import as_findings
+
+        live_pass, rows = self._run.live_pass, self.rows()
+        part = Part(
+            rows=rows, rate_hz=live_pass.rate_hz, channels=live_pass.channels, weights=live_pass.weights
+        )
+        return as_findings(
+            suggestions_for(part),
+            rows,
+            rate_hz=live_pass.rate_hz,
+            pass_number=live_pass.number,
+            first_slot=round(self._run.pass_at_s * SOUNDINGS_A_SECOND),
+        )
 
     def one_line(self, *, exactly: bool = False) -> str:
         """Number, length, I and true peak, for the list.

@@ -57,8 +57,12 @@ def suggestions_for(part: Part) -> tuple[Suggestion, ...]:
     return tuple(made)
 
 
-def _time(row: int) -> str:
-    return as_text_time(row / SOUNDINGS_A_SECOND)
+def _time(part: Part, row: int) -> str:
+    """On the clock of the pass from which the part was taken, which goes on over gaps."""
+    frames = part.rows["start_frame"]
+    beyond = max(row - len(frames) + 1, 0)
+    at_s = float(frames[row - beyond]) / part.rate_hz
+    return as_text_time(at_s + beyond / SOUNDINGS_A_SECOND)
 
 
 def _suggest(part: Part, kind: str, spans: list[Span], what: str, why: str) -> Suggestion:
@@ -76,18 +80,18 @@ def _silences(part: Part) -> Iterator[Suggestion]:
     if is_many:
         # What a pause only partly fills counts as quieter music.
         wider = [(start - 1, stop + 1) for start, stop in spans]
-        what = f"{len(spans)} pauses, {seconds:.0f} s together, from {_time(spans[0][0])} on"
+        what = f"{len(spans)} pauses, {seconds:.0f} s together, from {_time(part, spans[0][0])} on"
         yield _suggest(part, "pauses", wider, what, "them")
     else:
         if seconds < LONGEST_SILENCE_S:
             return
-        what = f"{seconds:.1f} s of silence at {_time(spans[0][0])}"
+        what = f"{seconds:.1f} s of silence at {_time(part, spans[0][0])}"
         yield _suggest(part, "silence", spans, what, "it, which the gate leaves out anyway")
 
 
 def _noises(part: Part) -> Iterator[Suggestion]:
     for start, stop in noise_ends(part):
-        what = f"noise far below the music from {_time(start)} to {_time(stop)}"
+        what = f"noise far below the music from {_time(part, start)} to {_time(part, stop)}"
         yield _suggest(part, "noise", [(start, stop)], what, "it")
 
 
@@ -96,8 +100,8 @@ def _loops(part: Part) -> Iterator[Suggestion]:
         times = (stop - start) / period
         first = start - period
         what = (
-            f"{period / SOUNDINGS_A_SECOND:.1f} s from {_time(first)} on come {times:.0f} more "
-            f"{'time' if round(times) == 1 else 'times'}, until {_time(stop)}"
+            f"{period / SOUNDINGS_A_SECOND:.1f} s from {_time(part, first)} on come {times:.0f} more "
+            f"{'time' if round(times) == 1 else 'times'}, until {_time(part, stop)}"
         )
         if stop - first >= MOSTLY * len(part.rows):
             yield Suggestion(
@@ -115,21 +119,21 @@ def _other_tunes(part: Part) -> Iterator[Suggestion]:
     between = silence_between(part, SHORTEST_TUNE_ROWS)
     if between is not None:
         start, stop = between
-        what = f"silence at {_time(start)} divides two stretches: another tune may be left in before it"
+        what = f"silence at {_time(part, start)} divides two stretches: another tune may be left in before it"
         yield _suggest(part, "another tune", [(0, stop)], what, "what is before it")
 
 
 def _pings(part: Part) -> Iterator[Suggestion]:
     spans = pings(part)
     if spans:
-        what = f"{len(spans)} short bursts above the music, the first at {_time(spans[0][0])}"
+        what = f"{len(spans)} short bursts above the music, the first at {_time(part, spans[0][0])}"
         yield _suggest(part, "pings", spans, what, "these")
 
 
 def _steps(part: Part) -> Iterator[Suggestion]:
     for span, step_db in level_steps(part):
         lufs = part.at_gain(span, -step_db).integrated_lufs()
-        what = f"from {_time(span[0])} to {_time(span[1])} all is {abs(step_db):.1f} dB"
+        what = f"from {_time(part, span[0])} to {_time(part, span[1])} all is {abs(step_db):.1f} dB"
         word = "lower" if step_db < 0.0 else "higher"
         number = "" if lufs is None else f": a volume was moved; with the gain restored: I = {lufs:.1f} LUFS"
         yield Suggestion(

@@ -60,7 +60,7 @@ def test_one_bad_file_in_forty_never_stops_the_rest(tmp_path, tunes):
 
 @pytest.mark.long
 def test_two_thousand_files_of_which_fifty_are_broken(tmp_path, tunes):
-    names = [tunes[9]] * 1200
+    names = [tunes[9]] * 2000
     for number in range(0, 2000, 40):
         names[number] = str(tmp_path / f"{number}.wav")
         (tmp_path / f"{number}.wav").write_bytes(b"RIFF" + bytes(number % 60))

@@ -1,5 +1,7 @@
 """What bends the I of a pass: each case is noticed, and where a number is said it is the true one."""
 
+import re
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -105,3 +107,13 @@ def test_nothing_is_dropped_by_itself():
     before = part.rows.tobytes()
     suggestions_for(part)
     assert part.rows.tobytes() == before
+
+
+def test_places_are_told_on_the_clock_of_the_pass_from_which_the_part_was_taken():
+    here = part_of(np.concatenate([tune(), still(30.0), tune()]))
+    rows = here.rows.copy()
+    rows["start_frame"] += 600 * RATE_HZ
+    (text,) = (one.text for one in suggestions_for(here) if one.kind == "another tune")
+    (moved,) = (one.text for one in suggestions_for(replace(here, rows=rows)) if one.kind == "another tune")
+    minutes, seconds = re.search(r"silence at (\d+):([\d.]+)", text).groups()
+    assert f"silence at {int(minutes) + 10}:{seconds}" in moved

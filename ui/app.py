@@ -8,7 +8,7 @@ from __future__ import annotations
 import logging
 import signal
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 from meter.settings import TARGETS_FILE, folders
@@ -31,13 +31,23 @@ SWITCH_S: Final = 0.0005
 """Threads give way sooner than by themselves, so that the first paint does not wait for imports."""
 
 
-def run(source_spec: str | None = None, target_name: str | None = None) -> int:
+def run(
+    source_spec: str | None = None,
+    target_name: str | None = None,
+    *,
+    paths: Sequence[str] = (),
+    keeps: bool = True,
+) -> int:
     """Show the window until it is closed.
 
     Parameters
     ----------
     source_spec, target_name : str, optional
         What to listen to, and against what; as remembered when not given.
+    paths : sequence of str
+        Files and folders to measure and show.
+    keeps : bool
+        What is heard live goes into the journal.
 
     Returns
     -------
@@ -65,12 +75,12 @@ def run(source_spec: str | None = None, target_name: str | None = None) -> int:
     app = _application()
     let_go()
     conductor = build(
-        app, loaded.targets, spec=source_spec, target=wanted, has_target=target_name is not None
+        app, loaded.targets, spec=source_spec, target=wanted, has_target=target_name is not None, keeps=keeps
     )
     for sentence in (conductor.state.problem, loaded.problem):
         if sentence is not None:
             conductor.say(sentence)
-    return _live(app, conductor, source_spec or conductor.state.choices.source)
+    return _live(app, conductor, source_spec or conductor.state.choices.source, paths)
 
 
 def _application() -> QApplication:
@@ -101,6 +111,8 @@ def build(
     has_target: bool = False,
     open_source: Callable[[str], Source] | None = None,
     list_sources: Callable[[], list[SourceInfo]] | None = None,
+    file_workers: int | None = None,
+    keeps: bool = False,
 ) -> Conductor:
     """All parts, bound together and dressed; nothing is shown or heard yet.
 
@@ -116,10 +128,15 @@ def build(
         What to hold against, if `has_target`; as remembered otherwise.
     open_source, list_sources : callable, optional
         Other ways to a source and to all there are, for tests.
+    file_workers : int, optional
+        Processes that measure files, 0: none but this one.
+    keeps : bool
+        What is heard live goes into the journal.
     """
     from ui.choosers import SourceChooser, TargetChooser
     from ui.compact import CompactWindow
     from ui.conductor import Conductor
+    from ui.files_opener import FilesOpener
     from ui.looks import Wardrobe
     from ui.session import Session, open_any
     from ui.state import StateFile
@@ -133,11 +150,17 @@ def build(
     chooser = TargetChooser()
     chooser.set_targets(targets)
     window = MainWindow(SourceChooser(list_sources), chooser)
-    session = Session(spec=spec or state.choices.source, target=target, open_source=open_source or open_any)
-    return Conductor(session, state, wardrobe, window, CompactWindow())
+    session = Session(
+        spec=spec or state.choices.source,
+        target=target,
+        open_source=open_source or open_any,
+        keeps=keeps,
+    )
+    opener = FilesOpener(workers=file_workers)
+    return Conductor(session, state, wardrobe, window, CompactWindow(), opener)
 
 
-def _live(app: QApplication, conductor: Conductor, spec: str) -> int:
+def _live(app: QApplication, conductor: Conductor, spec: str, paths: Sequence[str]) -> int:
     from ui.first_paint import FirstPaint
 
     mishaps = log.Mishaps(conductor.misfortune.emit)
@@ -146,7 +169,12 @@ def _live(app: QApplication, conductor: Conductor, spec: str) -> int:
         number: signal.signal(number, lambda *_: conductor.quit())
         for number in (signal.SIGINT, signal.SIGTERM)
     }
-    first = FirstPaint(lambda: conductor.begin(spec))
+
+    def begin() -> None:
+        conductor.begin(spec)
+        conductor.desk.open(paths)
+
+    first = FirstPaint(begin)
     try:
         conductor.show(first)
         return app.exec()

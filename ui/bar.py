@@ -29,6 +29,8 @@ class Bar(QWidget):
     def __init__(self, source: SourceChooser, target: TargetChooser, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.source, self.target = source, target
+        self.open = QPushButton("Open files …")
+        self.open.setToolTip("Measure files from beginning to end (Ctrl+O); or drop them on the window")
         self.hold = QPushButton("Hold")
         self.hold.setCheckable(True)
         self.hold.setToolTip("Measure nothing until you go on (H)")
@@ -47,7 +49,7 @@ class Bar(QWidget):
         layout.addWidget(label("against", size_px=SMALL_PX, is_soft=True))
         layout.addWidget(target)
         layout.addStretch(1)
-        for button in (self.hold, self.mark, self.menu_button):
+        for button in (self.open, self.hold, self.mark, self.menu_button):
             layout.addWidget(button)
 
     def show_held(self, is_held: bool) -> None:

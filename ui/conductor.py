@@ -21,11 +21,14 @@ from ui import caution, help_page, keys
 from ui.choosers import Chooser
 from ui.compact import LANES as COMPACT_LANES
 from ui.compact import CompactWindow
+from ui.files_desk import FilesDesk
+from ui.files_opener import FilesOpener
 from ui.first_paint import FirstPaint
 from ui.looks import Wardrobe
 from ui.navigator import Navigator
 from ui.page import Page
 from ui.session import RETRIED, Session
+from ui.shelf_desk import ShelfDesk
 from ui.state import THEMES, StateFile
 from ui.thinker import Thoughts
 from ui.window import MainWindow
@@ -46,6 +49,7 @@ class Conductor(QObject):
     wardrobe : Wardrobe
     window : MainWindow
     compact : CompactWindow
+    opener : FilesOpener, optional
     """
 
     misfortune = pyqtSignal(str)
@@ -58,11 +62,14 @@ class Conductor(QObject):
         wardrobe: Wardrobe,
         window: MainWindow,
         compact: CompactWindow,
+        opener: FilesOpener | None = None,
     ) -> None:
         super().__init__()
         self.session, self.state, self.window, self.compact = session, state, window, compact
         self.wardrobe = wardrobe
         self.going = Navigator(session, state, window)
+        self.desk = FilesDesk(session, state, window, self.going, opener or FilesOpener())
+        self.shelf = ShelfDesk(window, self.going)
         self.pages: dict[str, Page] = {}
         self._is_compact = False
         self._has_ended = False
@@ -91,6 +98,8 @@ class Conductor(QObject):
             {
                 "source": lambda: open_list(window.bar.source),
                 "target": lambda: open_list(window.bar.target),
+                **self.desk.actions(),
+                **self.shelf.actions(),
                 "hold": self.toggle_hold,
                 "mark": self.session.mark,
                 "view_60": lambda: going.choose_view("60 s"),
@@ -100,7 +109,7 @@ class Conductor(QObject):
                 "passes": window.passes.setFocus,
                 "lanes": window.lanes.setFocus,
                 "findings": going.go_to_findings,
-                "live": going.go_live,
+                "live": going.escape,
                 "fold": going.ask_for_tempo,
                 "large": lambda: self.make_large(not self.state.choices.large),
                 "compact": lambda: self.go_compact(not self._is_compact),
@@ -127,8 +136,10 @@ class Conductor(QObject):
             owner.hold.clicked.connect(self.toggle_hold)
             owner.mark.clicked.connect(self.session.mark)
         self.going.moved.connect(lambda: self._take_now(self.session.now))
-        self.going.said.connect(self.say)
-        self.going.remembered.connect(self._save.start)
+        for one in (self.going, self.desk):
+            one.said.connect(self.say)
+            one.remembered.connect(self._save.start)
+        self.shelf.said.connect(window.message.say)
         compact.back_wanted.connect(lambda: self.go_compact(False))
         for one in (window, compact):
             one.seen_changed.connect(self._look_who_sees)
@@ -166,25 +177,25 @@ class Conductor(QObject):
         window.status.show_now(now)
         window.bar.show_held(now.is_held)
         window.bar.source.set_current(now.state.info)
-        window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes))
-        window.lanes.set_flags(shown if self.going.shows_now() else {})
+        window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes or self.going.file))
+        window.lanes.set_flags(shown if self.going.shows_now() else self.desk.flags())
         has_engine = self.session.engine is not None
         goes_on = has_engine and now.state.status is not SourceStatus.ENDED
         window.bar.hold.setEnabled(goes_on or now.is_held)
         window.bar.mark.setEnabled(goes_on)
 
     def _take_thoughts(self, thoughts: Thoughts) -> None:
-        window = self.window
-        window.passes.set_passes(thoughts.passes)
-        window.findings.set_findings(thoughts.findings)
+        self.window.passes.set_passes(thoughts.passes)
         self.going.take_passes()
 
     def _show_sentence(self) -> None:
         """Also when nothing is new: a sentence stands for a while, and then gives way."""
         self._sentence_s = time.monotonic()
         shown = self.compact if self._is_compact else self.window
-        opening = self.session.opening
-        if opening is None:
+        opening, file = self.session.opening, None if self._is_compact else self.going.file
+        if file is not None:
+            shown.sentence.say(self.desk.sentence() or "", file.live_pass.info)
+        elif opening is None:
             shown.sentence.show_now(self.session.now)
         else:
             shown.sentence.say(f"opening {opening}")
@@ -201,8 +212,11 @@ class Conductor(QObject):
             return
         self.window.status.show_load(load_pct)
         now, lanes = self.session.now, self.compact.lanes if self._is_compact else self.window.lanes
-        timeline = self.session.timeline
-        lanes.set_spoken({lane.key: spoken(timeline, lane, flags(now, lane)) for lane in LANES})
+        timeline, flown = self.session.timeline, {lane.key: flags(now, lane) for lane in LANES}
+        if not self._is_compact and self.going.file is not None:
+            timeline, flown = self.going.timeline, self.desk.flags()
+        said = {lane.key: spoken(timeline, lane, flown[lane.key]) for lane in LANES}
+        lanes.set_spoken({key: self.shelf.spoken(key, text) for key, text in said.items()})
 
     def _source_is_open(self, spec: str) -> None:
         chooser = self.window.bar.source
@@ -233,6 +247,7 @@ class Conductor(QObject):
         target = self.window.bar.target.target(name)
         self.session.set_target(target)
         self._show_target(target)
+        self.desk.judge_again()
         self._remember(target=name if target is not None else "")
 
     def _show_target(self, target: Target | None) -> None:
@@ -313,6 +328,8 @@ class Conductor(QObject):
         self.state.save()
         for widget in (self.window, self.compact, *self.pages.values()):
             widget.hide()
+        self.desk.opener.stop()
+        self.shelf.errands.stop()
         self.session.stop()
         QApplication.quit()
 
@@ -337,6 +354,7 @@ class Conductor(QObject):
         self.session.start()
         self.session.listen_to(spec)
         self.window.bar.source.look_around()
+        self.shelf.look()
 
 
 def _geometry(widget: QWidget) -> str:

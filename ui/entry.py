@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 
 from meter import cli
 from meter.console import say
@@ -13,13 +14,19 @@ def main(argv: list[str] | None = None) -> int:
     return cli.main(argv, window=open_window)
 
 
-def open_window(source_spec: str | None, target_name: str | None) -> int | None:
+def open_window(
+    source_spec: str | None, target_name: str | None, /, *, paths: Sequence[str] = (), keeps: bool = True
+) -> int | None:
     """Show the window until it is closed.
 
     Parameters
     ----------
     source_spec, target_name : str or None
         None = as it was at last.
+    paths : sequence of str
+        Files and folders to measure and show.
+    keeps : bool
+        What is heard live goes into the journal.
 
     Returns
     -------
@@ -35,7 +42,7 @@ def open_window(source_spec: str | None, target_name: str | None) -> int | None:
     from ui.screen_check import NoWindow
 
     try:
-        return run(source_spec, target_name)
+        return run(source_spec, target_name, paths=paths, keeps=keeps)
     except NoWindow as why:
         say(str(why), sys.stderr)
         return None

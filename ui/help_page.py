@@ -9,17 +9,20 @@ from ui.page import Page
 KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("source", "S", "choose what is listened to"),
     ("target", "T", "choose what it is held against"),
+    ("open_files", "Ctrl+O", "open files: each is measured and drawn as one pass"),
+    ("open_folder", "Ctrl+Shift+O", "open a folder, with all in it"),
     ("hold", "H", "measure nothing until you go on"),
     ("mark", "M", "end the pass here; the next begins"),
     ("view_60", "1", "show the last 60 seconds"),
     ("view_600", "2", "show the last 10 minutes"),
     ("view_pass", "3", "show the whole pass"),
     ("view_session", "4", "show the whole session, hours if need be"),
-    ("passes", "P", "go to the list of passes"),
+    ("passes", "P", "go to the list of passes, files and the shelf"),
     ("lanes", "L", "go to the lanes"),
     ("findings", "F", "go to the findings"),
-    ("live", "Escape", "back to what sounds now"),
+    ("live", "Escape", "forget the chosen part; without one, back to what sounds now"),
     ("fold", "B", "fold a pass by 16-bar phrases, with its tempo"),
+    ("keep", "K", "keep the shown file, or pass, on the shelf as a reference"),
     ("large", "R", "flags that can be read across the room, or not"),
     ("compact", "C", "the small form that stays on top, and back"),
     ("theme", "D", "light, dark, or as the system has it"),
@@ -32,10 +35,15 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
 KEY_OF: Final = {name: key for name, key, _ in KEYS}
 
 IN_THE_LANES: Final = (
-    ("Left, Right", "move the cursor; with Shift ten times as far"),
+    ("Left, Right", "move the cursor; with Ctrl ten times as far, with Shift choose a part"),
     ("Home, End", "to the beginning, and to the end"),
     ("+ and −", "look closer, and from further away; the wheel does it too"),
-    ("drag", "choose a stretch"),
+    ("drag", "choose a part: it is measured again, and its numbers stand under the passes"),
+)
+
+IN_THE_LIST: Final = (
+    ("Enter", "draw this pass or file; compare what is drawn with this reference, equally loud"),
+    ("Delete", "take this reference off the shelf"),
 )
 
 WORDS: Final = (
@@ -45,6 +53,9 @@ WORDS: Final = (
     ("I", "integrated loudness: of the whole pass, without its quiet parts"),
     ("loudest 30 s", "what the floor hears at the drop"),
     ("true peak", "the highest point of the curve between the samples, in dBTP"),
+    ("shelf", "the passes that you keep as references: their numbers and spectrum, never their sound"),
+    ("PLR", "peak to loudness: the highest true peak over I, in LU"),
+    ("LRA", "loudness range: how far quiet and loud parts lie apart, in LU"),
     ("r", "correlation of left and right: 1 the same, 0 unlike, −1 against each other"),
     ("lost in mono", "what a band loses when left and right are summed"),
     ("over, under, inside", "how a value lies to the target; no word means there is no limit"),
@@ -55,13 +66,17 @@ def html() -> str:
     """The page."""
     keys = "".join(_row(key, what) for _, key, what in KEYS)
     lanes = "".join(_row(key, what) for key, what in IN_THE_LANES)
+    listed = "".join(_row(key, what) for key, what in IN_THE_LIST)
     words = "".join(_row(word, what) for word, what in WORDS)
     return (
         "<h2>Help</h2>"
+        "<p>Drop files or folders on the window, or open them: each is measured from beginning to end, and "
+        "drawn as one pass. What sounds is measured on meanwhile.</p>"
         "<p>The lanes share one time axis; the newest is at the right. "
         "Choose a finding, or a point in a lane: its numbers stand under the passes.</p>"
         f"<h3>Keys</h3><table cellspacing='4'>{keys}</table>"
         f"<h3>In the lanes</h3><table cellspacing='4'>{lanes}</table>"
+        f"<h3>In the list of passes</h3><table cellspacing='4'>{listed}</table>"
         f"<h3>Words</h3><table cellspacing='4'>{words}</table>"
     )
 

@@ -15,6 +15,9 @@ from ui.state import THEMES
 THEME_WORDS: Final = {"system": "As the system has it", "light": "Light", "dark": "Dark"}
 
 IN_THE_MENU: Final = (
+    ("open_files", "Open files …"),
+    ("open_folder", "Open folder …"),
+    ("keep", "Keep as reference"),
     ("large", "Large flags"),
     ("compact", "Small form, on top"),
     ("fold", "Fold by phrase …"),
@@ -23,7 +26,7 @@ IN_THE_MENU: Final = (
     ("quit", "Quit"),
 )
 
-BEHIND_A_LINE: Final = ("caution", "quit")
+BEHIND_A_LINE: Final = ("large", "caution", "quit")
 
 IN_THE_SMALL_FORM: Final = ("hold", "mark", "large", "compact", "theme", "help", "caution", "quit")
 

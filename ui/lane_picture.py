@@ -15,12 +15,14 @@ from ui.flags_row import Flying, fly, paint_flags
 from ui.fold import BARS, Fold, Phrase, fold_legend, paint_ends, without_tail
 from ui.lane_looks import band_text, look_of, weight_of
 from ui.layout import Layout
+from ui.spread_bar import SPREAD_LANE, paint_spread, spread_entry
 from ui.strip import Look, Strip
 from ui.theme import Theme
 from ui.time_scale import LAST_MINUTE, TimeScale, View
 
 if TYPE_CHECKING:
     from meter.lanes import Flag, Lane
+    from meter.shelf.spread import Spread
     from meter.targets import Target
     from meter.timeline import Timeline
 
@@ -44,6 +46,7 @@ class LanePicture:
         self.target: Target | None = None
         self.view: View = LAST_MINUTE
         self.is_large = False
+        self.spread: Spread | None = None  # of the references, beside the lane of loudness
         self.selection: tuple[int, int | None] | None = None
         self.phrases: tuple[Phrase, ...] | None = None
         self._timeline: Timeline | None = None
@@ -234,6 +237,8 @@ class LanePicture:
             try:
                 texts = [band_text(lane, self.target, is_narrow=layout.is_narrow) for lane in self.lanes]
                 furniture.paint(brush, layout, self.lanes, self._legends(), texts, self.theme)
+                if self.spread is not None:
+                    paint_spread(brush, self.spread, self.lanes, layout, self.theme)
                 time_axis.paint(brush, self._marks(layout), layout.axis, self.theme)
             finally:
                 brush.end()
@@ -253,6 +258,10 @@ class LanePicture:
                     for row in look.rows
                 ]
             )
+        if self.spread is not None:
+            for lane, entries in zip(self.lanes, legends):
+                if lane.key == SPREAD_LANE:
+                    entries.append(spread_entry(self.spread, self.theme))
         return legends
 
     def _marks(self, layout: Layout) -> list[time_axis.Mark]:

@@ -15,12 +15,14 @@ from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui import theme as themes
 from ui.lane_picture import LanePicture
+from ui.selection import anchor_of, between, head_of
 from ui.spoken_lane import SpokenLane
 from ui.theme import Theme
 from ui.time_scale import LAST_MINUTE, TimeScale, View, around, zoomed
 
 if TYPE_CHECKING:
     from meter.lanes import Flag, Lane
+    from meter.shelf.spread import Spread
     from meter.targets import Target
     from meter.timeline import Timeline
 
@@ -28,7 +30,7 @@ DRAG_PX: Final = 5.0
 """A press that moves farther chooses a span, not a moment."""
 
 WIDE_STEP: Final = 10
-"""Columns that the cursor goes with Shift."""
+"""Columns that the cursor goes with Control."""
 
 
 class LanesView(QWidget):
@@ -57,13 +59,14 @@ class LanesView(QWidget):
         self._spoken: list[SpokenLane] = []
         self._view = LAST_MINUTE
         self._pressed_x: float | None = None
+        self._anchor: int | None = None  # of a part that is chosen with the keyboard
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setAccessibleName("Lanes")
         self.setAccessibleDescription(
-            "Left and right move the cursor, Shift ten times as far, Home and End go to the ends, "
-            "plus and minus zoom, Escape clears the choice."
+            "Left and right move the cursor, Control ten times as far, Shift chooses a part, Home and End go "
+            "to the ends, plus and minus zoom, Escape clears the choice."
         )
 
     # --- what is shown
@@ -113,6 +116,12 @@ class LanesView(QWidget):
         """Draw the fairways of this target."""
         if target != self._picture.target:
             self._picture.target = target
+            self._renew()
+
+    def set_spread(self, spread: Spread | None) -> None:
+        """Show how loud the references are; None = there are none."""
+        if spread != self._picture.spread:
+            self._picture.spread = spread
             self._renew()
 
     def set_flags(self, flags: Mapping[str, tuple[Flag, ...]]) -> None:
@@ -289,24 +298,31 @@ class LanesView(QWidget):
             self.select(None)
             self.choice_cleared.emit()
         elif event.key() in (key.Key_Left, key.Key_Right, key.Key_Home, key.Key_End) and self._has_slots():
-            is_wide = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
-            self._move_cursor(Qt.Key(event.key()), WIDE_STEP if is_wide else 1)
+            held = event.modifiers()
+            is_wide = bool(held & Qt.KeyboardModifier.ControlModifier)
+            chooses_part = bool(held & Qt.KeyboardModifier.ShiftModifier) and self._picture.phrases is None
+            self._move_cursor(Qt.Key(event.key()), WIDE_STEP if is_wide else 1, chooses_part)
         else:
             return False
         return True
 
-    def _move_cursor(self, key: Qt.Key, columns: int) -> None:
+    def _move_cursor(self, key: Qt.Key, columns: int, chooses_part: bool) -> None:
         first, last = self._picture.reach()
         step = max(1, round(columns * max(1.0, self._picture.slots_a_pixel())))
         chosen = self._picture.selection
-        at = last if chosen is None else chosen[0]
+        if chosen is None:
+            chosen = (last, None)
+        anchor = anchor_of(chosen, self._anchor)
+        at = head_of(chosen, self._anchor)
         if key is Qt.Key.Key_Home:
             at = first
         elif key is Qt.Key.Key_End:
             at = last
         else:
             at += step if key is Qt.Key.Key_Right else -step
-        self._picture.selection = (max(first, min(at, last)), None)
+        at = max(first, min(at, last))
+        self._anchor = anchor if chooses_part else None
+        self._picture.selection = between(anchor, at) if chooses_part else (at, None)
         self.update()
         self._tell()
 

@@ -1,4 +1,4 @@
-"""The numbers of one moment, under the list of passes."""
+"""The numbers of one moment, or of a part, under the list of passes."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from PyQt6.QtWidgets import QFrame, QScrollArea, QSizePolicy, QVBoxLayout, QWidg
 
 from ui.style import SPACE_PX, label, typeset
 
-LINES: Final = 11
-"""As many as `meter.moment` has for two channels."""
+LINES: Final = 12
+"""As many as `meter.chosen_part` has for two channels."""
 
-HINT: Final = "Choose a finding, or a point in a lane: its numbers stand here."
+HINT: Final = "Choose a finding, or a point in a lane, or drag over a part: its numbers stand here."
 
 
 class MomentPanel(QScrollArea):
@@ -20,7 +20,7 @@ class MomentPanel(QScrollArea):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.setAccessibleName("Numbers of the chosen moment")
+        self.setAccessibleName("Numbers of the chosen moment or part")
         self.place = label(is_bold=True)
         self.lines = label(HINT, is_soft=True)
         self.lines.setWordWrap(True)

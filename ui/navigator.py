@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from PyQt6.QtCore import QObject, pyqtSignal
 from PyQt6.QtWidgets import QDialog
 
+from meter.chosen_part import part_lines
 from meter.moment import moment_lines
 from meter.phrases import phrases
 from ui.session import Session
@@ -18,7 +19,9 @@ from ui.view_span import NOW, Place, pass_at, view_of
 from ui.window import MainWindow
 
 if TYPE_CHECKING:
+    from meter.file_pass import FilePass
     from meter.findings import Finding
+    from meter.timeline import Timeline
 
 
 class Navigator(QObject):
@@ -35,6 +38,8 @@ class Navigator(QObject):
     place : Place
     moment : int or None
         The slot whose numbers are shown.
+    file : FilePass or None
+        The file that is shown instead of what was heard in this session.
 
     Signals
     -------
@@ -55,6 +60,7 @@ class Navigator(QObject):
         self.session, self.state, self.window = session, state, window
         self.place = NOW
         self.moment: int | None = None
+        self.file: FilePass | None = None
         self.dialog: TempoDialog | None = None
         views, passes, lanes = window.views, window.passes, window.lanes
         views.view_chosen.connect(self.choose_view)
@@ -72,17 +78,55 @@ class Navigator(QObject):
         self.state.remember(**changes)
         self.remembered.emit()
 
+    @property
+    def timeline(self) -> Timeline:
+        """What the lanes draw."""
+        return self.session.timeline if self.file is None else self.file.timeline
+
+    @property
+    def passes(self) -> tuple[PassLine, ...]:
+        """The passes in it; a file is always one."""
+        if self.file is None:
+            return self.session.thoughts.passes
+        return (PassLine(number=1, first_slot=0, last_slot=self.file.timeline.slots, text=""),)
+
     def take_passes(self) -> None:
         """A pass has begun, or grown to its end."""
-        if self.place.free is None:
-            self.window.lanes.set_view(self.view())
+        if self.file is None:
+            self.window.findings.set_findings(self.session.thoughts.findings)
+            if self.place.free is None:
+                self.window.lanes.set_view(self.view())
+
+    def choose_file(self, file: FilePass) -> None:
+        """Draw this file instead of what is heard, which is measured on."""
+        self.fold(False)
+        self._show_history(file)
+        self.place = Place(pass_number=1)
+        self._show_moment(None)
+        self.show()
+
+    def take_file(self, file: FilePass) -> None:
+        """The shown file is held against another target."""
+        self.file = file
+        self.window.findings.set_findings(file.findings)
+        self.moved.emit()
+
+    def _show_history(self, file: FilePass | None) -> None:
+        """That of a file, or of this session."""
+        if file is self.file:
+            return
+        self.file, self.moment = file, None
+        self.window.lanes.set_timeline(self.timeline)
+        findings = self.session.thoughts.findings if file is None else file.findings
+        self.window.findings.set_findings(findings)
 
     def choose_view(self, view: str) -> None:
         """Show more or less of the time, around what is shown now."""
         self._remember(view=view)
         self.fold(False)
         if self.place.free is not None or self.place.pass_number is not None:
-            self.place = NOW if self.moment is None else Place(slot=self.moment)
+            slot = self.file.loudest_slot if self.moment is None and self.file else self.moment
+            self.place = NOW if slot is None else Place(slot=slot)
         self.show()
 
     def go_live(self) -> None:
@@ -93,12 +137,14 @@ class Navigator(QObject):
         self.window.findings.forget_choice()
         self.window.lanes.select(None)
         self.fold(False)
+        self._show_history(None)
         self._show_moment(None)
         self.show()
 
     def choose_pass(self, chosen: PassLine) -> None:
         """Draw this pass."""
         self.fold(False)
+        self._show_history(None)
         self.place = Place(pass_number=chosen.number)
         self.show()
 
@@ -118,8 +164,18 @@ class Navigator(QObject):
         self._show_moment(slot)
 
     def choose_span(self, first_slot: int, last_slot: int) -> None:
-        """Show the numbers of where the span begins."""
-        self.choose_moment(first_slot)
+        """Show the numbers of this part, measured again."""
+        self.window.findings.forget_choice()
+        self._show_moment(first_slot, last_slot)
+
+    def escape(self) -> None:
+        """Choose no part any more; with none chosen, go back to what sounds now."""
+        selection = self.window.lanes.selection
+        if selection is not None and selection[1] is not None and self.window.findings.chosen is None:
+            self.window.lanes.select(None)
+            self.forget_choice()
+        else:
+            self.go_live()
 
     def go_to_findings(self) -> None:
         """Show them if they are not, and go there with the keyboard."""
@@ -138,32 +194,43 @@ class Navigator(QObject):
         self.place = Place(free=view)
         self.show()
 
-    def _show_moment(self, slot: int | None) -> None:
+    def _show_moment(self, slot: int | None, last_slot: int | None = None) -> None:
         self.moment = slot
         lines = None
-        if slot is not None:
-            one = pass_at(slot, self.session.thoughts.passes)
-            number = None if one is None else one.number
-            lines = moment_lines(self.session.timeline, slot, pass_number=number)
+        if slot is not None and last_slot is not None:
+            lines = part_lines(self.timeline, slot, last_slot)
+        elif slot is not None:
+            one = pass_at(slot, self.passes)
+            number = None if one is None or self.file is not None else one.number
+            lines = moment_lines(self.timeline, slot, pass_number=number)
         self.window.moment.show_lines(lines)
-        self.window.views.show_is_live(self.place == NOW and slot is None)
+        self.window.views.show_is_live(self._is_at_now)
 
     def view(self) -> View:
         """What the lanes show."""
-        session = self.session
-        return view_of(self.place, self.state.choices.view, session.thoughts.passes, session.timeline)
+        return view_of(self.place, self.state.choices.view, self.passes, self.timeline)
 
     def shows_now(self) -> bool:
         """Whether the newest sounding is shown, so that its flags have a place."""
-        return not self.place.is_folded and self.view().is_live
+        return self.file is None and not self.place.is_folded and self.view().is_live
+
+    @property
+    def _is_at_now(self) -> bool:
+        return self.file is None and self.place == NOW and self.moment is None
 
     def show(self) -> None:
         """Bring the lanes to where the user is."""
         window = self.window
         window.lanes.set_view(self.view())
-        window.views.show_view(None if self.place.free is not None else self.state.choices.view)
-        window.views.show_is_live(self.place == NOW and self.moment is None)
+        window.views.show_view(self._view_name())
+        window.views.show_is_live(self._is_at_now)
         self.moved.emit()
+
+    def _view_name(self) -> str | None:
+        """The view that is seen; None where the lanes were zoomed by hand."""
+        if self.place.free is not None:
+            return None
+        return "pass" if self.place.pass_number is not None else self.state.choices.view
 
     # --- fold by phrase
 
@@ -185,7 +252,7 @@ class Navigator(QObject):
     def _moment_s(self) -> float | None:
         if self.moment is None:
             return None
-        found = self.session.timeline.place(self.moment)
+        found = self.timeline.place(self.moment)
         return None if found is None else found[1]
 
     def _take_tempo(self, dialog: TempoDialog, result: int) -> None:
@@ -198,7 +265,8 @@ class Navigator(QObject):
     def fold(self, on: bool) -> None:
         """Fold the chosen pass, or the newest, by the remembered tempo; or unfold."""
         lanes = self.window.lanes
-        one = self.window.passes.chosen or self.window.passes.newest
+        chosen = self.window.passes.chosen or self.window.passes.newest
+        one = chosen if self.file is None else self.passes[0]
         if self.place.is_folded:
             self.place = Place(pass_number=self.place.pass_number)
         if not on or one is None:
@@ -209,7 +277,7 @@ class Navigator(QObject):
                 self.said.emit("there is no pass to fold yet; play the tune first")
             return
         choices = self.state.choices
-        last = self.session.timeline.slots if one.last_slot is None else one.last_slot
+        last = self.timeline.slots if one.last_slot is None else one.last_slot
         slices = phrases(one.first_slot, last, choices.bpm, choices.downbeat_s)
         if len(slices) < 2:
             self.fold(False)
@@ -218,7 +286,8 @@ class Navigator(QObject):
             )
             return
         self.place = Place(pass_number=one.number, is_folded=True)
-        self.window.passes.show_pass(one)
+        if self.file is None:
+            self.window.passes.show_pass(one)
         self.window.views.fold.setChecked(True)
         self.window.show_folded(True)
         self.show()

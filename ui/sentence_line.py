@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 
 from PyQt6.QtCore import QSize, Qt, pyqtSignal
 from PyQt6.QtGui import QResizeEvent
@@ -102,6 +103,11 @@ class MessageBar(QFrame):
         self.label = label()
         self.label.setWordWrap(True)
         self.label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.undo = QToolButton()
+        self.undo.setText("Undo")
+        self.undo.clicked.connect(self._undo)
+        self.undo.hide()
+        self._undoing: Callable[[], object] | None = None
         self.close_button = QToolButton()
         self.close_button.setText("Close")
         self.close_button.setAccessibleName("Close the message")
@@ -109,10 +115,20 @@ class MessageBar(QFrame):
         layout = QHBoxLayout(self)
         layout.setContentsMargins(SPACE_PX + 4, 4, 4, 4)
         layout.addWidget(self.label, 1)
+        layout.addWidget(self.undo)
         layout.addWidget(self.close_button)
         self.hide()
 
-    def say(self, sentence: str) -> None:
-        """Show this."""
-        self.label.setText(sentence[:1].upper() + sentence[1:])
+    def say(self, sentence: str, undo: Callable[[], object] | None = None) -> None:
+        """Show this; with a way to undo what was done, where there is one."""
+        is_name = sentence[:1] in "/." or sentence[1:2] == ":"
+        self.label.setText(sentence if is_name else sentence[:1].upper() + sentence[1:])
+        self._undoing = undo
+        self.undo.setVisible(undo is not None)
         self.show()
+
+    def _undo(self) -> None:
+        undoing, self._undoing = self._undoing, None
+        self.hide()
+        if undoing is not None:
+            undoing()

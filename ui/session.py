@@ -25,6 +25,7 @@ from ui.thinker import Thinker, Thoughts
 if TYPE_CHECKING:
     from meter.capture.source import Source
     from meter.engine import Engine
+    from meter.journal.writer import JournalWriter
     from meter.live_pass import LivePass
     from meter.soundings import Soundings
 
@@ -72,6 +73,8 @@ class Session(QObject):
         Upper end of the low end, 40 to 300 Hz.
     open_source : callable
         From how a source is written to a source; another in tests.
+    keeps : bool
+        What is heard live goes into the journal.
 
     Attributes
     ----------
@@ -99,12 +102,15 @@ class Session(QObject):
         target: Target | None = None,
         crossover_hz: float = 120.0,
         open_source: Callable[[str], Source] = open_any,
+        keeps: bool = False,
         parent: QObject | None = None,
     ) -> None:
         super().__init__(parent)
         self.timeline = Timeline()
         self.target = target
         self._crossover_hz = crossover_hz
+        self._keeps = keeps
+        self._writer: JournalWriter | None = None
         self._news: queue.SimpleQueue[Opened] = queue.SimpleQueue()
         self._opener = Opener(open_source, self._new_engine, self._news.put)
         self._thinker = Thinker(self.timeline, target, crossover_hz)
@@ -139,6 +145,10 @@ class Session(QObject):
         self._opener.stop()
         if self._opener.engine is not None:
             self._opener.engine.stop()
+        if self._writer is not None:
+            unkept = self._writer.stop()
+            if unkept is not None:
+                LOG.warning("%s", unkept)
         self._thinker.stop()
 
     def slow_down(self, on: bool) -> None:
@@ -149,14 +159,20 @@ class Session(QObject):
     def _new_engine(self, source: Source) -> Engine:
         from meter.engine import Engine
 
+        writer = self._writer = self._new_writer()
+
         def append(rows: Soundings) -> None:
             live_pass = engine.live_pass
             assert live_pass is not None, "soundings belong to a pass"
             self.timeline.append(rows, live_pass, engine.reading)
+            if writer is not None:
+                writer.take(rows, live_pass)
             self._thinker.wake()
 
         def end(live_pass: LivePass) -> None:
             self.timeline.end(live_pass)
+            if writer is not None:
+                writer.end_pass(live_pass)
             self._thinker.wake()
 
         engine = Engine(
@@ -167,6 +183,16 @@ class Session(QObject):
             on_pass=end,
         )
         return engine
+
+    def _new_writer(self) -> JournalWriter | None:
+        """Keeps what is heard, from a thread of its own; a problem of its is said like any other."""
+        if not self._keeps:
+            return None
+        from meter.journal.writer import JournalWriter
+
+        writer = JournalWriter(target=self.target, on_problem=self.problem.emit)
+        writer.start()
+        return writer
 
     @property
     def engine(self) -> Engine | None:
@@ -204,6 +230,8 @@ class Session(QObject):
         """Hold what is heard against another target."""
         self.target = target
         self._thinker.set_target(target)
+        if self._writer is not None:
+            self._writer.target = target
         if self.engine is not None:
             self.engine.set_target(target)
         else:

@@ -57,6 +57,8 @@ class Choices:
         Tempo and first downbeat for the fold by phrase; a bpm of 0 is none.
     geometry, compact_geometry : str
         Places of the two windows, as Qt writes them, in hexadecimal digits; empty for none.
+    folder : str
+        Where files were opened at last; empty for none.
     """
 
     source: str = "system"
@@ -69,6 +71,7 @@ class Choices:
     downbeat_s: float = 0.0
     geometry: str = ""
     compact_geometry: str = ""
+    folder: str = ""
 
 
 # --- what each may be; a function gives what was expected, or None when all is well
@@ -121,6 +124,7 @@ CHECKS: Final[Mapping[str, Callable[[object], str | None]]] = {
     "downbeat_s": _downbeat,
     "geometry": _digits,
     "compact_geometry": _digits,
+    "folder": _text,
 }
 
 

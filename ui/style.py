@@ -125,5 +125,6 @@ QScrollBar::add-line, QScrollBar::sub-line {{ height: 0; }}
 QScrollBar::add-page, QScrollBar::sub-page {{ background: transparent; }}
 QFrame#hairline {{ background: {theme.hairline}; border: none; }}
 QFrame#message {{ background: {theme.sheet}; border: none; border-left: 4px solid {theme.series[1]}; }}
+QFrame#progress {{ background: {theme.sheet}; border: none; }}
 QFrame#empty {{ background: {theme.sheet}; border: 1px solid {theme.edge}; border-radius: 3px; }}
 """

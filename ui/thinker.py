@@ -12,8 +12,10 @@ from meter.timeline import Timeline
 from ui.memory import give_back
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from meter.findings import Finder, Finding
-    from meter.pass_cutter import PassCutter
+    from meter.pass_cutter import ListedPass, PassCutter
 
 LOG: Final = logging.getLogger("ui.session")
 
@@ -33,6 +35,7 @@ class PassLine:
     first_slot: int
     last_slot: int | None
     text: str
+    change: str = ""  # from the pass before it to this one, once it has ended
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +71,9 @@ class Thinker:
         self._cutter: PassCutter | None = None
         self._finder: Finder | None = None
         self._seen = (-1, -1)
+        self._summed = 0
+        self._changes: dict[int, str] = {}
+        self._suggested: tuple[Finding, ...] = ()
         self._every_s = EVERY_S
         self._has_news = threading.Event()
         self._must_end = threading.Event()
@@ -125,6 +131,7 @@ class Thinker:
             self._finder = Finder(target, self._crossover_hz, cutter=self._cutter)
         self._target, self._seen = target, seen
         self._finder.take(self._timeline)
+        self._sum_up(self._cutter.passes)
         found = Thoughts(
             passes=tuple(
                 PassLine(
@@ -132,10 +139,11 @@ class Thinker:
                     first_slot=one.first_slot,
                     last_slot=one.last_slot,
                     text=one.one_line(exactly=exactly),
+                    change=self._changes.get(one.number, ""),
                 )
                 for one in self._cutter.passes
             ),
-            findings=tuple(self._finder.findings),
+            findings=(*self._finder.findings, *self._suggested),
         )
         if found != self.thoughts:
             self.thoughts = found
@@ -143,6 +151,18 @@ class Thinker:
             self._has_news.set()
         elif is_behind:
             give_back()  # what it took to catch up with hours
+
+    def _sum_up(self, passes: Sequence[ListedPass]) -> None:
+        """Of each pass that has ended, once: what changed, and what may not belong to it."""
+        from meter.pass_changes import changes_text
+
+        while self._summed < len(passes) and passes[self._summed].last_slot is not None:
+            at, self._summed = self._summed, self._summed + 1  # first: what fails once is not tried for ever
+            one = passes[at]
+            if at > 0:
+                before = passes[at - 1].summary()
+                self._changes[one.number] = changes_text(before, one.summary(), most=2)
+            self._suggested += one.suggestions()
 
 
 _NONE_YET: Final = object()

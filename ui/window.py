@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 from PyQt6.QtCore import QEvent, Qt, pyqtSignal
-from PyQt6.QtGui import QCloseEvent, QResizeEvent
+from PyQt6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QResizeEvent
 from PyQt6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -28,6 +28,7 @@ from ui.findings_list import FindingsList
 from ui.lane_view import LanesView
 from ui.moment_panel import MomentPanel
 from ui.passes_list import PassesList
+from ui.progress_strip import ProgressStrip
 from ui.sentence_line import MessageBar, SentenceLine
 from ui.status_line import StatusLine
 from ui.style import SMALL_PX, SPACE_PX, label
@@ -71,6 +72,7 @@ class MainWindow(QMainWindow):
 
     closed = pyqtSignal()
     seen_changed = pyqtSignal()
+    dropped = pyqtSignal(list)
 
     def __init__(self, source: SourceChooser, target: TargetChooser) -> None:
         super().__init__()
@@ -78,6 +80,7 @@ class MainWindow(QMainWindow):
         self.bar = Bar(source, target)
         self.sentence = SentenceLine()
         self.message = MessageBar()
+        self.progress = ProgressStrip()
         self.views = ViewRow()
         self.lanes = LanesView()
         self.empty = EmptyCard(self.lanes)
@@ -102,12 +105,14 @@ class MainWindow(QMainWindow):
         layout.addWidget(self.bar)
         layout.addWidget(self.sentence)
         layout.addWidget(self.message)
+        layout.addWidget(self.progress)
         layout.addWidget(hairline())
         layout.addLayout(self._middle(), 1)
         layout.addWidget(hairline())
         layout.addWidget(self.status)
         self.setCentralWidget(whole)
         self.setMinimumSize(*SMALLEST_PX)
+        self.setAcceptDrops(True)
         self.views.findings.toggled.connect(self._fit)
         self.resize(1280, 800)
 
@@ -117,7 +122,7 @@ class MainWindow(QMainWindow):
         left.addWidget(heading("Passes"))
         left.addWidget(self.passes, 1)
         left.addSpacing(SPACE_PX)
-        left.addWidget(heading("Chosen moment"))
+        left.addWidget(heading("Chosen moment or part"))
         left.addWidget(self.moment)
         self.passes.setFixedWidth(LEFT_PX)
         self.passes.setMinimumHeight(PASSES_LEAST_PX)
@@ -221,7 +226,24 @@ class MainWindow(QMainWindow):
         if event is not None and event.type() == QEvent.Type.WindowStateChange:
             self.seen_changed.emit()
 
+    def dragEnterEvent(self, event: QDragEnterEvent | None) -> None:
+        """Files and folders are welcome."""
+        if event is not None and _local_paths(event):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent | None) -> None:
+        """Tell which."""
+        if event is not None and (paths := _local_paths(event)):
+            event.acceptProposedAction()
+            self.dropped.emit(paths)
+
     def closeEvent(self, event: QCloseEvent | None) -> None:
         """The end of the program."""
         super().closeEvent(event)
         self.closed.emit()
+
+
+def _local_paths(event: QDropEvent) -> list[str]:
+    """Files and folders of this machine in what is dragged."""
+    data = event.mimeData()
+    return [] if data is None else [url.toLocalFile() for url in data.urls() if url.isLocalFile()]

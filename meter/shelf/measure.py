@@ -49,6 +49,32 @@ def of_file(path: str | Path, *, name: str | None = None, progress: Progress | N
     return reference_of(summary, rows, name=made_name, origin="file", spectrum=_spectrum(path, summary))
 
 
+def of_measured(path: str | Path, summary: Summary, rows: Soundings, *, name: str) -> Reference:
+    """The same of a file that has been measured already: only its loudest 30 s are read again.
+
+    Raises
+    ------
+    AudioFileError
+        It cannot be read any more.
+    UsageError
+        It is silent.
+    """
+    _refuse_silence(summary, str(path))
+    return reference_of(summary, rows, name=name, origin="file", spectrum=_spectrum(Path(path), summary))
+
+
+def of_live_pass(rows: Soundings, summary: Summary, *, name: str) -> Reference:
+    """The same of what was heard live: without a spectrum, as no samples were kept.
+
+    Raises
+    ------
+    UsageError
+        It is silent.
+    """
+    _refuse_silence(summary, name)
+    return reference_of(summary, rows, name=name, origin="heard live")
+
+
 def of_pass(journal: Journal, kept: KeptPass, *, name: str | None = None) -> Reference:
     """The same of a pass that was heard live: without a spectrum, as no samples were kept.
 

@@ -102,13 +102,19 @@ def undo(journal: Journal) -> list[str]:
         back = []
         gone = journal.rows_of("SELECT id, name FROM shelf WHERE deletion = ? ORDER BY id", last)
         for number, name in gone:
-            free, count = name, 2
-            while _is_taken(journal, free):
-                free, count = f"{name} ({count})", count + 1
+            free = free_name(journal, name)
             connection.execute("UPDATE shelf SET deletion = NULL, name = ? WHERE id = ?", (free, number))
             back.append(free)
         connection.execute("DELETE FROM deletions WHERE id = ?", (last,))
         return back
+
+
+def free_name(journal: Journal, name: str) -> str:
+    """The name, with a number where it is taken."""
+    free, count = plain_name(name), 2
+    while _is_taken(journal, free):
+        free, count = f"{plain_name(name)} ({count})", count + 1
+    return free
 
 
 def _is_taken(journal: Journal, name: str) -> bool:

@@ -96,7 +96,7 @@ def _difference_line(one: Difference) -> str:
     label, unit, difference_unit = LABELS[one.key]
     off = f"{value_text(_shown_difference(one), plus=True)} {difference_unit}"
     text = f"    {label:<28}{value_text(one.value):>8} {value_text(one.middle):>8} {unit:<5}{off:>11}"
-    return f"{text}  {_among(one)}".rstrip()
+    return f"{text}  {among_text(one)}".rstrip()
 
 
 def _shown_difference(one: Difference) -> float:
@@ -106,7 +106,8 @@ def _shown_difference(one: Difference) -> float:
     return float(value_text(one.value)) - float(value_text(one.middle))
 
 
-def _among(one: Difference) -> str:
+def among_text(one: Difference) -> str:
+    """Where a value stands among the references: the nearest two, or its rank among ten and more."""
     if one.rank is not None:
         rank = one.rank
         share = f"{rank.low_pct:.0f} to {rank.high_pct:.0f} %"

@@ -1,5 +1,7 @@
 """Pictures of the whole window, to be looked at: ``python -m tests.support.window_pictures OUT_DIR``.
 
+Some of them: with ``demo``, ``files`` or ``states`` behind it.
+
 The demo is really listened to, its first part faster than it plays. QT_SCALE_FACTOR scales them.
 """
 
@@ -73,6 +75,11 @@ class Pictures:
             self.app.processEvents()
             time.sleep(0.005)
 
+    def until(self, is_so: Callable[[], bool]) -> None:
+        """Let it run until it is so."""
+        while not is_so():
+            self.go_on(0.05)
+
     def take(self, name: str, widget: Any = None, seconds: float = 0.5) -> None:
         """A picture, after a while."""
         self.go_on(seconds)
@@ -121,6 +128,68 @@ def demo(pictures: Pictures) -> None:
     conductor.quit()
 
 
+def files(pictures: Pictures) -> None:
+    """Files: while they are measured, a master with findings, a part of it, the shelf."""
+    conductor, window = pictures.conductor, pictures.window
+    window.resize(1280, 800)
+    conductor.begin("system")
+    crate = Path(tempfile.mkdtemp())
+    masters = [crate / f"{name}.wav" for name in ("harbour-lights-master-v1", "harbour-lights-master-v2")]
+    for number, path in enumerate(masters):
+        _write_tune(path, gain_db=0.8 * number, seed=0)
+    records = [crate / f"{name}.flac" for name in ("grey tide", "low water", "undertow")]
+    for number, path in enumerate(records):
+        _write_tune(path, gain_db=-1.5 * number, seed=number + 1)
+    (crate / "notes.wav").write_text("no sound")
+    desk, shelf = conductor.desk, conductor.shelf
+    for path in records:
+        count = len(desk.files)
+        desk.open([str(path)])
+        pictures.until(lambda count=count: len(desk.files) > count)
+        kept = len(shelf.names)
+        shelf.keep()
+        pictures.until(lambda kept=kept: len(shelf.names) > kept)
+    pictures.take("kept")
+    window.passes.scrollToBottom()
+    pictures.take("shelf-listed")
+    count = len(desk.files)
+    desk.open([*map(str, masters), str(crate / "notes.wav")])
+    pictures.until(lambda: 0.4 < window.progress.share < 0.95)
+    pictures.take("measuring", seconds=0.0)
+    pictures.until(lambda: not window.progress.isVisible())
+    desk.choose(count + 1)
+    pictures.take("master")
+    window.message.hide()
+    going = conductor.going
+    window.lanes.select(640, 1_000)
+    going.choose_span(640, 1_000)
+    pictures.take("part")
+    for number, name in ((0, "shelf-all"), (1, "shelf-one")):
+        shelf.page = None
+        shelf.compare(number)
+        pictures.until(lambda: shelf.page is not None)
+        pictures.take(name, shelf.page)
+        shelf.page.close()
+    window.resize(900, 540)
+    pictures.take("master-low")
+    conductor.quit()
+
+
+def _write_tune(path: Path, *, gain_db: float, seed: int) -> None:
+    """The demo tune at another gain, with another slope from low to high."""
+    import soundfile
+
+    from demo_signals import RATE_HZ, stream
+
+    samples = np.concatenate(list(stream(RATE_HZ)))[: 110 * RATE_HZ].astype(np.float64)
+    rng = np.random.default_rng(seed)
+    if seed:
+        for delay, most in ((1, 0.5), (3, 0.4), (12, 0.4), (60, 0.4)):
+            samples = samples + most * (rng.random() - 0.5) * np.roll(samples, delay, axis=0)
+        samples *= 0.7 / np.abs(samples).max()
+    soundfile.write(path, samples * 10.0 ** (gain_db / 20.0), RATE_HZ, subtype="PCM_16")
+
+
 def states(pictures: Pictures, source: FakeSource) -> None:
     """The states of a source."""
     conductor = pictures.conductor
@@ -160,9 +229,16 @@ def main() -> int:
     def none(spec: str) -> Any:
         raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
 
+    wanted = sys.argv[2:] or ["demo", "files", "states"]
     for theme in ("light", "dark"):
-        demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
-        states(Pictures(folder, app, none, theme), FakeSource(spec="system", name="what the system plays"))
+        if "demo" in wanted:
+            demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
+        if "files" in wanted:
+            os.environ["LEADLINE_HOME"] = tempfile.mkdtemp()  # with nothing on the shelf
+            files(Pictures(folder, app, none, theme))
+        if "states" in wanted:
+            source = FakeSource(spec="system", name="what the system plays")
+            states(Pictures(folder, app, none, theme), source)
     return 0
 
 

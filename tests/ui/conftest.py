@@ -62,6 +62,7 @@ class Scene:
             has_target=True,
             open_source=self._open,
             list_sources=lambda: LISTED,
+            file_workers=0,
             **how,
         )
         self.window, self.session = self.conductor.window, self.conductor.session

@@ -10,8 +10,8 @@ def opened(monkeypatch):
     """What the window was opened with; it stays open for no time."""
     calls = []
 
-    def run(source_spec, target_name):
-        calls.append((source_spec, target_name))
+    def run(source_spec, target_name, *, paths=(), keeps=True):
+        calls.append((source_spec, target_name, *paths, *([] if keeps else ["keeps nothing"])))
         return 0
 
     monkeypatch.setattr(app, "run", run)
@@ -20,7 +20,7 @@ def opened(monkeypatch):
 
 @pytest.fixture
 def no_screen(monkeypatch):
-    def run(source_spec, target_name):
+    def run(source_spec, target_name, **how):
         raise NoWindow("no window can be shown: there is no display")
 
     monkeypatch.setattr(app, "run", run)
@@ -44,6 +44,33 @@ def test_without_a_command_the_window_opens_as_it_was(opened):
 def test_the_command_window_says_what_to_listen_to(opened):
     assert entry.main(["window", "--source", "file:a.wav", "--target", "club"]) == 0
     assert opened == [("file:a.wav", "club")]
+
+
+@pytest.mark.parametrize("command", [[], ["window"]])
+def test_files_and_folders_are_opened_in_the_window(opened, command, tmp_path):
+    folder = tmp_path / "crate"
+    folder.mkdir()
+    assert entry.main([*command, str(folder), "not there.wav"]) == 0
+    assert entry.main([*command, "--no-journal", "a.wav"]) == 0
+    assert opened == [(None, None, str(folder), "not there.wav"), (None, None, "a.wav", "keeps nothing")]
+
+
+def test_a_mistyped_command_is_told_and_opens_nothing(opened, capsys):
+    assert entry.main(["lisent"]) == 2
+    assert "invalid choice: 'lisent'" in capsys.readouterr().err and opened == []
+
+
+def test_a_folder_named_like_a_command_hides_none(opened, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "check").mkdir()
+    assert entry.main(["check"]) == 2, "the command check was meant, and wants a path"
+    assert entry.main(["./check"]) == 0 and opened == [(None, None, "./check")]
+
+
+def test_every_command_is_known_when_a_path_is_looked_for():
+    parser = cli.build_parser(None)
+    (commands,) = (one.choices for one in parser._actions if isinstance(one.choices, dict))
+    assert set(commands) == set(cli.COMMANDS)
 
 
 def test_the_demo_opens_the_window_where_one_can_be_shown(opened, listened):

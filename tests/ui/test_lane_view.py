@@ -283,8 +283,26 @@ def test_left_and_right_move_the_cursor(lanes, qtbot):
     with qtbot.waitSignal(lanes.moment_chosen) as told:
         qtbot.keyClick(lanes, Qt.Key.Key_Left)
     assert told.args == [SLOTS - 101]
-    qtbot.keyClick(lanes, Qt.Key.Key_Right, Qt.KeyboardModifier.ShiftModifier)
+    qtbot.keyClick(lanes, Qt.Key.Key_Right, Qt.KeyboardModifier.ControlModifier)
     assert lanes.selection == (SLOTS - 91, None)
+
+
+def test_with_shift_a_part_is_chosen_and_grows_and_shrinks_at_its_end(lanes, qtbot):
+    shift, control = Qt.KeyboardModifier.ShiftModifier, Qt.KeyboardModifier.ControlModifier
+    lanes.select(SLOTS - 100)
+    with qtbot.waitSignal(lanes.span_chosen) as told:
+        qtbot.keyClick(lanes, Qt.Key.Key_Right, shift | control)
+    assert told.args == [SLOTS - 100, SLOTS - 89]
+    qtbot.keyClick(lanes, Qt.Key.Key_Left, shift)
+    assert lanes.selection == (SLOTS - 100, SLOTS - 90)
+    qtbot.keyClick(lanes, Qt.Key.Key_Left, shift | control)
+    assert lanes.selection == (SLOTS - 101, SLOTS - 99), "over the end that stays to its other side"
+    qtbot.keyClick(lanes, Qt.Key.Key_Left, shift)
+    assert lanes.selection == (SLOTS - 102, SLOTS - 99)
+    qtbot.keyClick(lanes, Qt.Key.Key_Home, shift)
+    assert lanes.selection == (SLOTS - 600, SLOTS - 99)
+    qtbot.keyClick(lanes, Qt.Key.Key_Right)
+    assert lanes.selection == (SLOTS - 599, None), "without it the part is let go"
 
 
 def test_home_and_end_go_to_the_ends_of_what_is_seen(lanes, qtbot):

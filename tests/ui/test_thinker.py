@@ -49,3 +49,32 @@ def test_without_news_nothing_is_thought_of_again():
     before = thinker.thoughts
     thinker.think()
     assert thinker.thoughts is before
+
+
+def test_a_pass_that_has_ended_says_what_changed_and_what_may_not_belong_to_it():
+    session = Session()
+    thinker = Thinker(session.timeline, None, 120.0)
+    for level_dbfs in (-20.0, -20.0, -18.5):
+        session.hear(noise(8.0, seed=1, level_dbfs=level_dbfs))
+        session.hear(0.0 * noise(5.5, seed=1, level_dbfs=-20.0))
+        thinker.think()
+    first, _, third = thinker.thoughts.passes
+    assert first.change == "" and third.change.startswith("+1.5 LU, true peak +1.5 dB")
+    session.hear(noise(2.0, seed=2, level_dbfs=-12.0))
+    thinker.think()
+    assert thinker.thoughts.passes[3].change == "", "not while it goes on"
+
+
+def test_a_loop_left_in_a_pass_is_suggested_once_it_has_ended():
+    session = Session()
+    thinker = Thinker(session.timeline, None, 120.0)
+    tune, bars = noise(20.0, seed=1, level_dbfs=-24.0), noise(8.0, seed=2, level_dbfs=-14.0)
+    for part in (tune, bars, bars, bars, bars, bars, noise(10.0, seed=3, level_dbfs=-24.0)):
+        session.hear(part)
+    thinker.think()
+    assert not [one for one in thinker.thoughts.findings if one.kind == "suggestion"]
+    session.hear(0.0 * noise(6.0, seed=1, level_dbfs=-20.0))
+    thinker.think()
+    (one,) = (one for one in thinker.thoughts.findings if "4 more times" in one.text)
+    assert one.text.startswith("perhaps not part of this pass: ") and "I = " in one.text
+    assert one.pass_number == 1 and 250 <= one.first_slot <= 300

@@ -1,0 +1,114 @@
+"""A checked file as the one pass that it is: a timeline for the lanes, its findings, its numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+
+from meter.capture.records import SourceInfo
+from meter.check import Checked
+from meter.findings.records import Finding
+from meter.journal.replay import timeline_of
+from meter.live_pass import LivePass
+from meter.pollution import suggestions_for
+from meter.selection import Part
+from meter.suggested import as_findings
+from meter.targets import Target, judge
+from meter.timeline import Timeline
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FilePass:
+    """A file that was measured from beginning to end.
+
+    Attributes
+    ----------
+    checked : Checked
+        With its soundings.
+    live_pass : LivePass
+        The same in the form of a pass that was heard.
+    findings : tuple of Finding
+        Also what may not belong to the tune; in the order of time.
+    """
+
+    checked: Checked
+    live_pass: LivePass
+    findings: tuple[Finding, ...]
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """For the lanes; slot 0 is the beginning of the file. Made when it is first asked for."""
+        return timeline_of(self.live_pass)
+
+    @property
+    def title(self) -> str:
+        """The name of the file without its folder."""
+        return Path(self.checked.name).name
+
+    @property
+    def loudest_slot(self) -> int:
+        """Where its loudest 30 s begin; its beginning where there are none."""
+        return round((self.checked.summary.loudest_30s_at_s or 0.0) * 10.0)
+
+    def against(self, target: Target | None) -> FilePass:
+        """Held against another target; overs were counted against the limit it was measured with."""
+        options = self.checked.options
+        if target is options.target:
+            return self
+        from meter.findings.whole import findings_of
+
+        summary, live_pass = self.checked.summary, self.live_pass
+        found = findings_of(
+            live_pass.store.rows(),
+            rate_hz=live_pass.rate_hz,
+            channels=live_pass.channels,
+            weights=live_pass.weights,
+            target=target,
+            crossover_hz=live_pass.crossover_hz,
+            over_limit_dbtp=live_pass.over_limit_dbtp,
+            gaps=summary.gaps,
+        )
+        checked = replace(
+            self.checked,
+            options=replace(options, target=target),
+            verdicts={} if target is None else judge(target, summary),
+            findings=found,
+        )
+        made = replace(self, checked=checked, findings=_all_findings(checked, live_pass))
+        if "timeline" in self.__dict__:
+            made.__dict__["timeline"] = self.timeline  # the same sound
+        return made
+
+
+def file_pass_of(checked: Checked) -> FilePass:
+    """From what was measured, with its soundings (`Options.keep_soundings`)."""
+    rows, summary = checked.soundings, checked.summary
+    assert rows is not None, "it is measured with keep_soundings"
+    live_pass = LivePass(
+        number=1,
+        info=SourceInfo(
+            spec=f"file:{checked.name}",
+            name=Path(checked.name).name,
+            rate_hz=int(summary.sample_rate_hz),
+            channels=summary.channels,
+        ),
+        rate_hz=int(summary.sample_rate_hz),
+        channels=summary.channels,
+        weights=checked.weights,
+        crossover_hz=checked.options.crossover_hz,
+        over_limit_dbtp=checked.options.over_limit_dbtp,
+        began_unix_s=0.0,
+    )
+    live_pass.gaps.extend(summary.gaps)
+    live_pass.add(rows, is_withheld=False)
+    return FilePass(checked=checked, live_pass=live_pass, findings=_all_findings(checked, live_pass))
+
+
+def _all_findings(checked: Checked, live_pass: LivePass) -> tuple[Finding, ...]:
+    rows = live_pass.store.rows()
+    part = Part(
+        rows=rows, rate_hz=live_pass.rate_hz, channels=live_pass.channels, weights=live_pass.weights
+    )
+    suggested = as_findings(suggestions_for(part), rows, rate_hz=live_pass.rate_hz)
+    return tuple(sorted((*checked.findings, *suggested), key=lambda one: one.first_slot))
