@@ -6,6 +6,7 @@ import argparse
 from typing import Final
 
 from meter.arguments import add_crossover, bpm_from, crossover_from, downbeat_from, pair_from
+from meter.errors import UsageError
 
 DESCRIPTION: Final = """\
 Measure audio files: loudness, peaks, left and right, what is lost in mono.
@@ -69,7 +70,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
     add_crossover(check)
     check.add_argument("--bpm", metavar="BPM", help="tempo, to name places in bars and beats too")
-    check.add_argument("--downbeat", metavar="S", default="0", help="where bar 1 begins, in seconds")
+    check.add_argument("--downbeat", metavar="S", help="where bar 1 begins, in seconds; 0 unless set")
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
     check.set_defaults(run=run)
 
@@ -85,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
         pair=None if args.channels is None else pair_from(args.channels),
         crossover_hz=crossover_from(args.crossover),
         bpm=None if args.bpm is None else bpm_from(args.bpm),
-        downbeat_s=downbeat_from(args.downbeat),
+        downbeat_s=_downbeat_s(args),
         part=part_from(args.from_time, args.to_time),
         beside=not args.one_thread,
     )
@@ -97,3 +98,14 @@ def run(args: argparse.Namespace) -> int:
         csv_path=args.csv,
         workers=0 if args.one_thread else None,
     )
+
+
+def _downbeat_s(args: argparse.Namespace) -> float:
+    if args.downbeat is None:
+        return 0.0
+    if args.bpm is None:
+        raise UsageError(
+            f"--downbeat {args.downbeat} came without a tempo, but bars need one; name it too, "
+            "such as --bpm 174"
+        )
+    return downbeat_from(args.downbeat)

@@ -2,7 +2,7 @@
 
 The trim is the gain that brings a file's loudest 30 s to the median of all files of the run: what a DJ
 sets before a gig, so that no drop is louder than the one before. It is a gain of the signal, in dB;
-where it is above 0, the peaks rise with it.
+where it is above 0, the peaks rise with it. A mono file counts as it is heard, on two speakers.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from statistics import median
 from typing import Final
 
 from meter.check import Checked, Failed, Result
-from meter.check_text import missed_text
+from meter.check_text import TWO_SPEAKERS_LU, missed_text
 from meter.soundings import as_text_time
 from meter.summary_keys import value_of, why_null
 from meter.targets import MEASURES, Verdict, value_text
@@ -50,7 +50,9 @@ def _loudest(result: Result) -> float | None:
     if isinstance(result, Failed):
         return None
     value = result.summary.loudest_30s_lufs
-    return value if value is not None and math.isfinite(value) else None
+    if value is None or not math.isfinite(value):
+        return None
+    return value + TWO_SPEAKERS_LU if result.summary.channels == 1 else value
 
 
 def table(results: Sequence[Result]) -> str:
@@ -71,6 +73,9 @@ def table(results: Sequence[Result]) -> str:
             f"trim: the gain that brings the loudest 30 s to {value_text(median_lufs)} LUFS, the median of "
             "these files; peaks rise with it"
         )
+    if median_lufs is not None and any(one.summary.channels == 1 for one in checked):
+        louder = f"{TWO_SPEAKERS_LU:.2f} LU louder than shown"
+        lines.append(f"mono files: trimmed as played on two speakers, {louder}")
     lines.append(f"lost in mono: below {crossover_hz:g} Hz")
     lines += [f"Note on {name}: {note}." for name, one in zip(names, checked) for note in one.notes]
     return "\n".join(lines)

@@ -125,3 +125,10 @@ def test_ctrl_c_prints_what_is_done(crate, tmp_path):
     assert "\na.wav" in out
     assert b"Traceback" not in seen
     assert len((tmp_path / "a.csv").read_text().splitlines()) == 3
+
+
+def test_a_downbeat_without_a_tempo_is_refused(capsys):
+    assert main(["check", "a.wav", "--downbeat", "3"]) == 2
+    assert "--downbeat 3 came without a tempo, but bars need one; name it too, such as --bpm 174" in (
+        capsys.readouterr().err
+    )

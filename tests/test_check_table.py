@@ -53,6 +53,18 @@ def test_the_trim_brings_each_to_the_median():
     assert median_loudest_lufs([results[2], results[3]]) is None
 
 
+def test_a_mono_file_is_trimmed_as_it_is_heard_on_two_speakers():
+    """Both speakers play it: twice the power, +3.01 LU. ITU-R BS.1770-5, Annex 1; CALC."""
+    results = [
+        checked("a.wav", loudest_30s_lufs=-9.0),
+        checked("b.wav", loudest_30s_lufs=-12.0103, channels=1, correlation=None),
+        checked("c.wav", loudest_30s_lufs=-9.0),
+    ]
+    assert trim_db(results[1], median_loudest_lufs(results)) == pytest.approx(0.0, abs=1e-4)
+    assert "mono files: trimmed as played on two speakers, 3.01 LU louder than shown" in table(results)
+    assert "two speakers" not in table(results[::2])
+
+
 def test_a_table_has_a_line_for_each_file_that_was_read():
     assert table(crate()) == (
         "in crate/\n"
