@@ -54,8 +54,7 @@ def fill_menu(
     menu: QMenu, actions: Mapping[str, QAction], choose_theme: Callable[[str], None]
 ) -> dict[str, QAction]:
     """Fill the menu; the actions of the themes, by their names."""
-    themes = menu.addMenu("Theme")
-    assert themes is not None
+    themes = QMenu("Theme", menu)
     group = QActionGroup(menu)
     made = {}
     for theme in THEMES:
@@ -68,5 +67,7 @@ def fill_menu(
         actions[name].setText(words)
         if name in BEHIND_A_LINE:
             menu.addSeparator()
+        if name == "large":
+            menu.addMenu(themes)
         menu.addAction(actions[name])
     return made

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from PyQt6.QtCore import QObject, pyqtSignal
 from PyQt6.QtWidgets import QDialog
 
-from meter.chosen_part import part_lines
 from meter.moment import moment_lines
 from meter.phrases import phrases
 from ui.session import Session
@@ -198,6 +197,8 @@ class Navigator(QObject):
         self.moment = slot
         lines = None
         if slot is not None and last_slot is not None:
+            from meter.chosen_part import part_lines
+
             lines = part_lines(self.timeline, slot, last_slot)
         elif slot is not None:
             one = pass_at(slot, self.passes)

@@ -9,7 +9,6 @@ from PyQt6.QtCore import QObject, pyqtSignal
 
 from ui.errands import Errands
 from ui.navigator import Navigator
-from ui.shelf_page import ShelfPage
 from ui.spread_bar import SPREAD_LANE
 from ui.window import MainWindow
 
@@ -18,6 +17,7 @@ if TYPE_CHECKING:
     from meter.shelf.reference import Reference
     from meter.shelf.spread import Spread
     from meter.shelf.subject import Subject
+    from ui.shelf_page import ShelfPage
 
 ALL = "All of them"
 
@@ -143,6 +143,8 @@ class ShelfDesk(QObject):
         self.errands.run(work, self._open)
 
     def _open(self, comparison: Comparison) -> None:
+        from ui.shelf_page import ShelfPage  # not before the first paint
+
         if self.page is not None:
             self.page.close()
         self.page = ShelfPage(comparison, self.window)

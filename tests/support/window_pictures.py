@@ -154,7 +154,7 @@ def files(pictures: Pictures) -> None:
     pictures.take("shelf-listed")
     count = len(desk.files)
     desk.open([*map(str, masters), str(crate / "notes.wav")])
-    pictures.until(lambda: 0.4 < window.progress.share < 0.95)
+    pictures.until(lambda: window.progress.share > 0.4)
     pictures.take("measuring", seconds=0.0)
     pictures.until(lambda: not window.progress.isVisible())
     desk.choose(count + 1)
