@@ -66,7 +66,7 @@ def _time(part: Part, row: int) -> str:
 
 
 def _suggest(part: Part, kind: str, spans: list[Span], what: str, why: str) -> Suggestion:
-    lufs = part.without(spans).integrated_lufs()
+    lufs = part.integrated_without(spans)
     number = "" if lufs is None or math.isinf(lufs) else f"; without {why}: I = {lufs:.1f} LUFS"
     return Suggestion(kind=kind, spans=tuple(spans), integrated_lufs=lufs, text=what + number)
 

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from meter.row_store import CHUNK_ROWS
 from meter.selection import Part, Span
 from meter.soundings import BANDS, SOUNDINGS_A_SECOND
 from meter.units import Floats, lufs_to_power, powers_to_db, powers_to_lufs
@@ -132,6 +133,11 @@ def _frequent(lags: np.ndarray[tuple[int, ...], np.dtype[np.int64]]) -> list[int
     return [int(lag) for lag in order if near[lag] >= SHORTEST_LOOP_ROWS * COVERED]
 
 
+def _pieces(start: int, stop: int) -> list[slice]:
+    """Stretches of ten minutes: what is worked out of hours needs no memory for hours."""
+    return [slice(first, min(first + CHUNK_ROWS, stop)) for first in range(start, stop, CHUNK_ROWS)]
+
+
 def pings(part: Part) -> list[Span]:
     """Short bursts that stand out of what is around them, and out of the whole pass; at least three alike."""
     power = powers_of(part)
@@ -139,7 +145,8 @@ def pings(part: Part) -> list[Span]:
         return []
     levels = powers_to_lufs(_smoothed(power, 3))
     padded = np.pad(levels, AROUND_ROWS // 2, mode="edge")
-    around = np.median(np.lib.stride_tricks.sliding_window_view(padded, AROUND_ROWS), axis=1)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, AROUND_ROWS)
+    around = np.concatenate([np.median(windows[piece], axis=1) for piece in _pieces(0, len(windows))])
     stands_out = levels >= around + PING_LU
     floor = float(np.percentile(levels[~stands_out], 99.0)) if (~stands_out).any() else 0.0
     is_ping = stands_out & (levels >= floor + PING_ABOVE_ALL_LU)
@@ -170,12 +177,13 @@ def level_steps(part: Part) -> list[tuple[Span, float]]:
     change = np.zeros(count)
     is_alike = np.zeros(count, np.bool_)
     totals = np.concatenate([np.zeros((1, levels.shape[1])), np.cumsum(levels, axis=0)])
-    edges = np.arange(STEP_ROWS, count - STEP_ROWS)
-    before = powers_to_db(np.maximum((totals[edges] - totals[edges - STEP_ROWS]) / STEP_ROWS, 1e-12))
-    after = powers_to_db(np.maximum((totals[edges + STEP_ROWS] - totals[edges]) / STEP_ROWS, 1e-12))
-    steps = after - before
-    change[edges] = np.median(steps, axis=1)
-    is_alike[edges] = (np.ptp(steps, axis=1) <= ALIKE_DB) & (np.abs(change[edges]) >= STEP_DB)
+    for piece in _pieces(STEP_ROWS, count - STEP_ROWS):
+        edges = np.arange(piece.start, piece.stop)
+        before = powers_to_db(np.maximum((totals[edges] - totals[edges - STEP_ROWS]) / STEP_ROWS, 1e-12))
+        after = powers_to_db(np.maximum((totals[edges + STEP_ROWS] - totals[edges]) / STEP_ROWS, 1e-12))
+        steps = after - before
+        change[edges] = np.median(steps, axis=1)
+        is_alike[edges] = (np.ptp(steps, axis=1) <= ALIKE_DB) & (np.abs(change[edges]) >= STEP_DB)
     places: list[int] = []
     for start, stop in spans_of(is_alike, shortest=STEADY_ROWS):
         top = start + int(np.abs(change[start:stop]).argmax())

@@ -12,11 +12,14 @@ from typing import Final
 
 import numpy as np
 
-from meter.soundings import AFTER_GAP, Soundings, Summary, empty_soundings
+from meter.soundings import AFTER_GAP, SOUNDING, Soundings, Summary, empty_soundings
 from meter.units import db_to_amplitude, db_to_power
 
 Span = tuple[int, int]
 """Soundings [start, stop) of a pass."""
+
+_NAMES_OF_I: Final = ("start_frame", "frames", "flags", "nonfinite", "k_power")
+_OF_I: Final = np.dtype([(name, SOUNDING[name]) for name in _NAMES_OF_I])
 
 _POWERS: Final = ("k_power", "momentary_max", "short_term_max", "ll", "rr", "lr")
 _AMPLITUDES: Final = ("true_peak", "sample_peak", "dc")
@@ -57,10 +60,17 @@ class Part:
             is_kept[max(start, 0) : stop] = False
         if not is_kept.any():
             return self._with(empty_soundings())
-        rows = self.rows.copy()
-        begins = np.flatnonzero(is_kept[1:] & ~is_kept[:-1]) + 1
-        rows["flags"][begins] |= AFTER_GAP
-        return self._with(rows[is_kept])
+        rows = self.rows[is_kept]
+        begins = np.diff(is_kept, prepend=is_kept[:1]) & is_kept
+        rows["flags"][begins[is_kept]] |= AFTER_GAP
+        return self._with(rows)
+
+    def integrated_without(self, spans: Iterable[Span]) -> float | None:
+        """I of all but some stretches, without a copy of everything else: hours need not fit twice."""
+        few = np.empty(len(self.rows), _OF_I)
+        for name in _NAMES_OF_I:
+            few[name] = self.rows[name]
+        return self._with(few).without(spans).integrated_lufs()
 
     def at_gain(self, span: Span, gain_db: float) -> Part:
         """With one stretch louder or quieter. Its maxima of M and S go along, though they reach before it."""

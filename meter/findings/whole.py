@@ -15,6 +15,7 @@ from meter.findings.records import KINDS, Finding
 from meter.findings.words import text_of
 from meter.live_pass import LivePass
 from meter.pass_cutter import QUIET_LUFS
+from meter.row_store import CHUNK_ROWS
 from meter.soundings import SOUNDINGS_A_SECOND, Gap, Soundings
 from meter.targets import Target
 from meter.timeline import Timeline
@@ -60,8 +61,6 @@ def findings_of(
     info : SourceInfo
         Where they come from. What was heard live has no ends to be silent.
     """
-    rows = rows.copy()
-    rows["start_frame"] += round(from_s * rate_hz)
     live_pass = LivePass(
         number=1,
         info=info,
@@ -73,18 +72,22 @@ def findings_of(
         began_unix_s=0.0,
     )
     live_pass.gaps.extend(gaps)
-    live_pass.store.append(rows)
     timeline = Timeline(clock=lambda: 0.0)
-    timeline.append(rows, live_pass)
-    timeline.end(live_pass)  # so that nothing is said to go on
     finder = Finder(target, crossover_hz)
+    for first in range(0, len(rows), CHUNK_ROWS):  # of hours, all at once is several times their memory
+        part = rows[first : first + CHUNK_ROWS].copy()
+        part["start_frame"] += round(from_s * rate_hz)
+        live_pass.store.append(part)
+        timeline.append(part, live_pass)
+        finder.take(timeline)
+    timeline.end(live_pass)  # so that nothing is said to go on
     finder.take(timeline)
     while finder.is_behind:
         finder.take(timeline)
     inside = [one for one in finder.findings if one.kind != "silent end"]
     begins_there = from_s == 0.0 and not info.is_live
     ends_there = ends_there and not info.is_live
-    ends = _silent_ends(rows, live_pass, begins_there=begins_there, ends_there=ends_there)
+    ends = _silent_ends(rows, live_pass, from_s, begins_there=begins_there, ends_there=ends_there)
     found = [*inside, *(_finding(one, crossover_hz) for one in ends)]
     found.sort(key=lambda one: (one.first_slot, KINDS.index(one.kind), one.text))
     return tuple(found)
@@ -109,7 +112,7 @@ def _finding(found: Found, crossover_hz: float) -> Finding:
 
 
 def _silent_ends(
-    rows: Soundings, live_pass: LivePass, *, begins_there: bool, ends_there: bool
+    rows: Soundings, live_pass: LivePass, from_s: float, *, begins_there: bool, ends_there: bool
 ) -> list[Found]:
     """Silence before the first sound of a file and behind the last, where it is long."""
     weights = np.array(live_pass.weights)
@@ -122,7 +125,7 @@ def _silent_ends(
     if begins_there and first > LONGEST_START_S * SOUNDINGS_A_SECOND:
         ends.append(("start", 0, first))
     if ends_there and len(rows) - last > LONGEST_END_S * SOUNDINGS_A_SECOND:
-        before = round(int(rows["start_frame"][0]) / live_pass.rate_hz * SOUNDINGS_A_SECOND)
+        before = round(from_s * SOUNDINGS_A_SECOND)
         ends.append(("end", before + last, before + len(rows)))
     return [
         Found(
