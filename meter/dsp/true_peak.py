@@ -38,16 +38,17 @@ EDGE_FRAMES: Final = TAPS - 1
 
 
 _FIRST: Final = np.zeros(1, np.int64)
+_FEW: Final = 10
+"""Where a smaller share of the points is high, they are quicker looked at one by one."""
 
 
 @dataclass(frozen=True, slots=True)
 class Peaks:
     """What one call found.
 
-    ``amplitudes`` has shape (blocks, channels). The other three list points above the limit: of each
-    excursion the tops, and where it begins and ends, `LINE_FRAMES` apart at most. They are the frame
-    (counted from the first frame of the call, may be negative by `LAG_FRAMES`), the channel, and the
-    amplitude.
+    ``amplitudes`` has shape (blocks, channels). The other three list, for each point above the
+    limit: the frame (counted from the first frame of the call, may be negative by `LAG_FRAMES`), the
+    channel, and the amplitude.
     """
 
     amplitudes: Floats
@@ -60,13 +61,6 @@ def no_peaks(channels: int, *, amplitudes: Floats | None = None) -> Peaks:
     """What silence gives, or what has these amplitudes and no over."""
     made = np.zeros((1, channels)) if amplitudes is None else amplitudes
     return Peaks(made, np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
-
-
-def _ends_of_runs(is_over: Bools) -> Bools:
-    """The first and the last of each run along a row. In place: of hot masters nearly all points are over."""
-    inner = is_over[:, :-2] & is_over[:, 2:]
-    is_over[:, 1:-1] &= ~inner
-    return is_over
 
 
 class TruePeakMeter:
@@ -131,41 +125,56 @@ class TruePeakMeter:
         peaks = np.zeros(blocks * channels, np.float32)
         peaks[rows[begin]] = np.maximum.reduceat(heights.reshape(-1), begin * width)
         heights[:, 0], heights[:, -1] = before, behind
-        own = heights[:, 1:-1]
-        # Strict on one side: a plateau gives one point, not all of them.
-        is_top = own > heights[:, :-2]
-        is_top &= own >= heights[:, 2:]
-        is_top &= own >= self._low_enough(peaks)[rows][:, None]
-        if self._edge_frames:
-            # The neighbours of these are not known.
-            is_top &= ((rows >= channels)[:, None]) | (self._frames_of(first) > self._edge_frames)
+        tops, overs = self._places_in(heights, rows, first, peaks)
         amplitudes = peaks.astype(np.float64)
-        is_over = _ends_of_runs(own > self._limit_below) if (peaks > self._limit_below).any() else None
-        flat = np.flatnonzero(is_top)
-        line = flat // own.shape[1]
-        if len(line):
-            place = flat + 2 * line
-            left, middle, right = (wave.reshape(-1)[place + k].astype(np.float64) for k in (0, 1, 2))
+        wave, heights = wave.reshape(-1), heights.reshape(-1)
+        if len(tops):
+            left, middle, right = (wave[tops + k].astype(np.float64) for k in (-1, 0, 1))
             fitted = sine_peaks(left, middle, right, factor=factor).astype(np.float32)
-            heights.reshape(-1)[place + 1] = fitted
-            begin = np.concatenate([_FIRST, np.flatnonzero(np.diff(rows[line])) + 1])
-            highest = np.maximum.reduceat(fitted, begin)
-            row = rows[line[begin]]
-            amplitudes[row] = np.maximum(amplitudes[row], highest)
-            if is_over is not None or (highest > self._limit_below).any():
-                is_over = np.zeros_like(is_top) if is_over is None else is_over
-                is_over.reshape(-1)[flat] = fitted > self._limit_below
-        if is_over is None:
-            return no_peaks(channels, amplitudes=amplitudes.reshape(-1, channels))
-        flat = np.flatnonzero(is_over)
-        line = flat // own.shape[1]
+            more = tops[(fitted > self._limit_below) & (heights[tops] <= self._limit_below)]
+            if len(more):
+                overs = np.sort(np.concatenate([overs, more]))
+            heights[tops] = fitted
+            row = rows[tops // width]
+            begin = np.concatenate([_FIRST, np.flatnonzero(row[1:] != row[:-1]) + 1])
+            row = row[begin]
+            amplitudes[row] = np.maximum(amplitudes[row], np.maximum.reduceat(fitted, begin))
+        line = overs // width
         start = block * frames + first - LAG_FRAMES
         return Peaks(
             amplitudes.reshape(-1, channels),
-            start[line] + (flat - line * own.shape[1]) // factor,
+            start[line] + (overs - line * width - 1) // factor,
             (rows - block * channels)[line],
-            heights.reshape(-1)[flat + 2 * line + 1].astype(np.float64),
+            heights[overs].astype(np.float64),
         )
+
+    def _places_in(self, heights: Float32s, rows: Ints, first: Ints, peaks: Float32s) -> tuple[Ints, Ints]:
+        """Places, counted through the lines, of the tops that may be the peak of their row, and of overs."""
+        own = heights[:, 1:-1]
+        is_high = own >= self._low_enough(peaks)[rows][:, None]
+        is_top = is_high
+        if self._edge_frames:
+            # The neighbours of these are not known.
+            is_known = (rows >= self._channels)[:, None] | (self._frames_of(first) > self._edge_frames)
+            is_top = is_high & is_known
+
+        def through_lines(flags: Bools) -> Ints:
+            flat = np.flatnonzero(flags)
+            return np.asarray(flat + 2 * (flat // flags.shape[1]) + 1, np.int64)
+
+        # Strict on one side: a plateau gives one point, not all of them.
+        if np.count_nonzero(is_high) * _FEW > is_high.size:  # hot masters: nearly everything is high
+            is_top = is_top & (own > heights[:, :-2])
+            is_top &= own >= heights[:, 2:]
+            tops = through_lines(is_top)
+            return tops, through_lines(own > self._limit_below)
+        tops = places = through_lines(is_high)
+        flat = heights.reshape(-1)
+        overs = places[flat[places] > self._limit_below]
+        if is_top is not is_high:
+            tops = through_lines(is_top)
+        height = flat[tops]
+        return tops[(height > flat[tops - 1]) & (height >= flat[tops + 1])], overs
 
     @property
     def _limit_below(self) -> np.float32:
