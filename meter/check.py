@@ -68,6 +68,7 @@ class Checked:
     soundings: Soundings | None = None  # with `keep_soundings`; frames count from the start of the part
     findings: tuple[Finding, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()  # what may not belong to the pass; of a whole file
+    is_lossy: bool = False
     weights: tuple[float, ...] = ()  # of the channels, as BS.1770 has them
 
     @property
@@ -133,6 +134,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             soundings=rows if options.keep_soundings else None,
             findings=_findings(audio, rows, summary, options),
             suggestions=_suggestions(audio, rows) if options.part.is_whole else (),
+            is_lossy=audio.is_lossy,
             weights=audio.weights,
         )
 

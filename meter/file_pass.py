@@ -11,8 +11,6 @@ from meter.check import Checked
 from meter.findings.records import Finding
 from meter.journal.replay import timeline_of
 from meter.live_pass import LivePass
-from meter.pollution import suggestions_for
-from meter.selection import Part
 from meter.suggested import as_findings
 from meter.targets import Target, judge
 from meter.timeline import Timeline
@@ -68,6 +66,7 @@ class FilePass:
             crossover_hz=live_pass.crossover_hz,
             over_limit_dbtp=live_pass.over_limit_dbtp,
             gaps=summary.gaps,
+            info=live_pass.info,
         )
         checked = replace(
             self.checked,
@@ -92,6 +91,7 @@ def file_pass_of(checked: Checked) -> FilePass:
             name=Path(checked.name).name,
             rate_hz=int(summary.sample_rate_hz),
             channels=summary.channels,
+            is_lossy=checked.is_lossy,
         ),
         rate_hz=int(summary.sample_rate_hz),
         channels=summary.channels,
@@ -107,8 +107,5 @@ def file_pass_of(checked: Checked) -> FilePass:
 
 def _all_findings(checked: Checked, live_pass: LivePass) -> tuple[Finding, ...]:
     rows = live_pass.store.rows()
-    part = Part(
-        rows=rows, rate_hz=live_pass.rate_hz, channels=live_pass.channels, weights=live_pass.weights
-    )
-    suggested = as_findings(suggestions_for(part), rows, rate_hz=live_pass.rate_hz)
+    suggested = as_findings(checked.suggestions, rows, rate_hz=live_pass.rate_hz)
     return tuple(sorted((*checked.findings, *suggested), key=lambda one: one.first_slot))

@@ -28,11 +28,6 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
-FULL_SCALE_16_BIT: Final = 32_767 / 32_768
-FULL_SCALE_24_BIT: Final = 8_388_607 / 8_388_608
-FULL_SCALE_FLOAT: Final = 1.0
-"""Highest sample of each kind of file. CALC."""
-
 ENOUGH: Final = 4
 """When the first four runs at the ceiling of a block are all flat, so are the others; they only count."""
 

@@ -25,7 +25,7 @@ CENTRE: Final = TAPS // 2
 """Where the first sample of a line stands among the samples that the line is made of."""
 
 LINE_FRAMES: Final = 16
-"""Frames in a line: the quickest of 8 to 48."""
+"""Frames in a line: short, so that little is worked out in vain; sixteen flags are two words."""
 
 _TOGETHER: Final = 8
 """Lines in one product. With more of them some kernels add up in another order from one line to the next."""

@@ -32,6 +32,27 @@ Key = tuple[int, int, str]
 """The same, and the kind."""
 
 
+def finding_of(found: Found, *, crossover_hz: float) -> Finding:
+    """What is told of it; the sentence is made once, and anew while it goes on."""
+    if found.text is None or found.is_open:
+        found.text = text_of(found, crossover_hz=crossover_hz)
+    amount, unit = amount_of(found)
+    return Finding(
+        kind=found.kind,
+        first_slot=found.first_slot,
+        last_slot=found.last_slot,
+        at_slot=found.at_slot,
+        at_s=found.at_s,
+        pass_number=found.live_pass.number,
+        severity=found.severity,
+        is_open=found.is_open,
+        text=found.text,
+        until_s=found.until_s,
+        amount=amount,
+        unit=unit,
+    )
+
+
 class Collected:
     """What was found so far, and may still grow.
 
@@ -99,22 +120,7 @@ class Collected:
         return [self._finding(found) for found in _chosen(group)]
 
     def _finding(self, found: Found) -> Finding:
-        if found.text is None or found.is_open:
-            found.text = text_of(found, crossover_hz=self._crossover_hz)
-        return Finding(
-            kind=found.kind,
-            first_slot=found.first_slot,
-            last_slot=found.last_slot,
-            at_slot=found.at_slot,
-            at_s=found.at_s,
-            pass_number=found.live_pass.number,
-            severity=found.severity,
-            is_open=found.is_open,
-            text=found.text,
-            until_s=found.until_s,
-            amount=amount_of(found)[0],
-            unit=amount_of(found)[1],
-        )
+        return finding_of(found, crossover_hz=self._crossover_hz)
 
 
 def _order(finding: Finding) -> tuple[int, int, str]:

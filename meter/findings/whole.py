@@ -8,11 +8,10 @@ from typing import Final
 import numpy as np
 
 from meter.capture.records import SourceInfo
-from meter.findings.amounts import amount_of
+from meter.findings.collected import finding_of
 from meter.findings.finder import Finder
 from meter.findings.found import Found
 from meter.findings.records import KINDS, Finding
-from meter.findings.words import text_of
 from meter.live_pass import LivePass
 from meter.pass_cutter import QUIET_LUFS
 from meter.row_store import CHUNK_ROWS
@@ -88,27 +87,9 @@ def findings_of(
     begins_there = from_s == 0.0 and not info.is_live
     ends_there = ends_there and not info.is_live
     ends = _silent_ends(rows, live_pass, from_s, begins_there=begins_there, ends_there=ends_there)
-    found = [*inside, *(_finding(one, crossover_hz) for one in ends)]
+    found = [*inside, *(finding_of(one, crossover_hz=crossover_hz) for one in ends)]
     found.sort(key=lambda one: (one.first_slot, KINDS.index(one.kind), one.text))
     return tuple(found)
-
-
-def _finding(found: Found, crossover_hz: float) -> Finding:
-    amount, unit = amount_of(found)
-    return Finding(
-        kind=found.kind,
-        first_slot=found.first_slot,
-        last_slot=found.last_slot,
-        at_slot=found.at_slot,
-        at_s=found.at_s,
-        pass_number=found.live_pass.number,
-        severity=found.severity,
-        is_open=False,
-        text=text_of(found, crossover_hz=crossover_hz),
-        until_s=found.until_s,
-        amount=amount,
-        unit=unit,
-    )
 
 
 def _silent_ends(
