@@ -41,6 +41,12 @@ _BATCH_BLOCKS: Final = 6 * BLOCKS_A_SECOND
 """Blocks measured at once where they have come: calls cost less, and the memory is still near."""
 
 
+def _joined(parts: list[npt.NDArray[np.void]]) -> npt.NDArray[np.void]:
+    """Records one after the other; to join them costs as much as to measure some of them."""
+    full = [part for part in parts if len(part)]
+    return full[0] if len(full) == 1 else np.concatenate(full or parts[:1])
+
+
 class Chain:
     """Measures a stream.
 
@@ -184,7 +190,7 @@ class Chain:
             self._filled += len(part)
             at += len(part)
             self._run_whole_blocks(done)
-        return np.concatenate(done) if done else empty_soundings()
+        return _joined(done) if done else empty_soundings()
 
     def _batch_frames(self) -> int:
         """Room for pending frames: a batch where blocks are equal, else one block."""
@@ -245,7 +251,7 @@ class Chain:
             self._note_bad(records, bad, block)
         first_frame = self._grid_start + self.grid.cell_edge(block * CELLS_A_BLOCK) - self._pass_start
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)
-        self._waiting = np.concatenate([self._waiting, records])
+        self._waiting = _joined([self._waiting, records])
 
     def _note_bad(self, records: Blocks, bad: npt.NDArray[np.bool_], block: int) -> None:
         edges = self.grid.cell_edges(block * CELLS_A_BLOCK, CELLS_A_BLOCK)
@@ -273,14 +279,15 @@ class Chain:
         return self._finish_rows(rows)
 
     def _finish_rows(self, rows: Soundings) -> Soundings:
-        rows["flags"][:1] |= self._next_flags
-        self._next_flags = 0
+        if self._next_flags:
+            rows["flags"][:1] |= self._next_flags
+            self._next_flags = 0
         # By the frame that brought them, like the true peak: the row where they begin may be gone already.
         end = rows["start_frame"][-1] + rows["frames"][-1] - LAG_FRAMES
         while self._new_overs and self._new_overs[0] < end:
             brought_by = self._new_overs.pop(0) + LAG_FRAMES
             rows["overs"][np.searchsorted(rows["start_frame"], brought_by, side="right") - 1] += 1
-        self.nonfinite_samples += int(rows["nonfinite"].sum())
+        self.nonfinite_samples += int(np.add.reduce(rows["nonfinite"]))
         self.totals.add(rows, self.recent.add(rows))
         return rows
 

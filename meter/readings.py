@@ -9,7 +9,16 @@ import numpy as np
 
 from meter.dsp.gating import moving_mean
 from meter.dsp.stereo import correlation, fold_loss_db
-from meter.soundings import BANDS, LOW_BANDS, SOUNDINGS_A_SECOND, Reading, Soundings, empty_soundings
+from meter.soundings import (
+    BANDS,
+    BANDS_OVERLAY,
+    LOW_BANDS,
+    SOUNDING,
+    SOUNDINGS_A_SECOND,
+    Reading,
+    Soundings,
+    empty_soundings,
+)
 from meter.units import Floats, amplitude_to_db, power_to_db, power_to_lufs
 
 if TYPE_CHECKING:
@@ -32,17 +41,36 @@ BandSums = dict[str, tuple[float, float, float]]
 """Mean square of left, of right, and their mean product, by band."""
 
 
+_KEPT_ROWS: Final = 512
+
+
 class Recent:
-    """The newest 3 s of soundings since the start or the last gap."""
+    """The newest 3 s of soundings since the start or the last gap.
+
+    Attributes
+    ----------
+    rows : Soundings
+        At most `LONG_ROWS`. A view: rows that were handed out never change.
+    """
 
     def __init__(self) -> None:
+        self._store: Soundings = empty_soundings()
+        self._end = 0
         self.rows: Soundings = empty_soundings()
 
     def add(self, rows: Soundings) -> float:
         """Take new rows; the loudest 3 s of the low end among them."""
-        joined = np.concatenate([self.rows[-(LONG_ROWS - 1) :], rows])
-        self.rows = joined[-LONG_ROWS:]
-        return loudest_low_power(joined)
+        past = self.rows[-(LONG_ROWS - 1) :]
+        if self._end + len(rows) > len(self._store):
+            # Another store, since somebody may look at this one. To join rows anew each time costs more.
+            self._store = np.empty(len(past) + len(rows) + _KEPT_ROWS, SOUNDING)
+            self._store[: len(past)] = past
+            self._end = len(past)
+        begin, end = self._end - len(past), self._end + len(rows)
+        self._store[self._end : end] = rows
+        self._end = end
+        self.rows = self._store[max(begin, end - LONG_ROWS) : end]
+        return loudest_low_power(self._store[begin:end])
 
     def sums(self, rows: int) -> BandSums | None:
         """Mean squares of left and right and their mean product over the newest `rows` soundings, by band."""
@@ -50,8 +78,10 @@ class Recent:
             return None
         newest = self.rows[-rows:]
         frames = newest["frames"]
-        share = frames / frames.sum()
-        ll, rr, lr = [(share @ newest[name]).tolist() for name in ("ll", "rr", "lr")]
+        share = frames / np.add.reduce(frames)
+        # No matrix product: every column is added up in the same order, so that opposite channels cancel.
+        products = newest.view(BANDS_OVERLAY)["bands"] * share[:, None, None]
+        ll, rr, lr = np.add.reduce(products, axis=0).tolist()
         return dict(zip(BANDS, zip(ll, rr, lr, strict=True), strict=True))
 
 
@@ -67,10 +97,9 @@ class Totals:
 
     def add(self, rows: Soundings, loudest_low: float) -> None:
         """Take new rows, and the loudest 3 s of the low end that `Recent` found in them."""
-        self.true_peaks = np.maximum(self.true_peaks, rows["true_peak"][:, : self._channels].max(axis=0))
-        self.sample_peaks = np.maximum(
-            self.sample_peaks, rows["sample_peak"][:, : self._channels].max(axis=0)
-        )
+        for known, name in ((self.true_peaks, "true_peak"), (self.sample_peaks, "sample_peak")):
+            newest = np.maximum.reduce(rows[name], axis=0)[: self._channels]
+            np.maximum(known, newest, out=known)
         self.loudest_low_power = max(self.loudest_low_power, loudest_low)
 
     def is_raised_by(self, amplitudes: Floats) -> bool:
@@ -80,7 +109,9 @@ class Totals:
 
 def loudest_low_power(rows: Soundings) -> float:
     """Loudest 3 s of the band below the crossover; 0 when there are fewer."""
-    power = rows["ll"][:, _BELOW].astype(np.float64) + rows["rr"][:, _BELOW]
+    if len(rows) < LONG_ROWS:
+        return 0.0
+    power = np.add(rows["ll"][:, _BELOW], rows["rr"][:, _BELOW], dtype=np.float64)
     return float(moving_mean(power, LONG_ROWS).max(initial=0.0))
 
 

@@ -71,6 +71,18 @@ SOUNDING: Final = np.dtype(
 )
 """One row (<= 200 bytes). NaN stands for "none yet" in the two maxima only."""
 
+_FIELDS: Final = SOUNDING.fields
+assert _FIELDS is not None
+BANDS_OVERLAY: Final = np.dtype(
+    {
+        "names": ["bands"],
+        "formats": [np.dtype((np.float32, (3, len(BANDS))))],
+        "offsets": [_FIELDS["ll"][1]],
+        "itemsize": SOUNDING.itemsize,
+    }
+)
+"""The same row with ``ll``, ``rr`` and ``lr``, which lie side by side, as one field."""
+
 Soundings = npt.NDArray[np.void]
 """Rows of `SOUNDING`, shape (n,)."""
 

@@ -28,23 +28,50 @@ Float32s = npt.NDArray[np.float32]
 
 BLOCK: Final = np.dtype(
     [
-        ("frames", np.int32),
+        ("frames", np.int64),
+        ("low_count", np.int64),  # values behind "low", which runs at a lower rate
         ("cell_power", np.float64, (CELLS_A_BLOCK, MAX_CHANNELS)),  # K-weighted mean squares
+        # what a sounding adds up
         ("k_energy", np.float64, MAX_CHANNELS),  # sum of K-weighted squares
-        ("cell_bad", np.bool_, CELLS_A_BLOCK),  # holds replaced samples
-        ("nonfinite", np.int64),
+        ("sum", np.float64, MAX_CHANNELS),  # of the samples
         ("full", np.float64, 3),  # Σ L², Σ R², Σ L·R
         ("low", np.float64, (len(LOW_BANDS), 3)),
-        ("low_count", np.int32),  # values behind "low", which runs at a lower rate
-        ("sample_peak", np.float64, MAX_CHANNELS),
+        # of what it keeps the highest
         ("true_peak", np.float64, MAX_CHANNELS),
+        ("sample_peak", np.float64, MAX_CHANNELS),
+        # what it counts
+        ("nonfinite", np.int64),
         ("flat_tops", np.int64),
-        ("flat_frames", np.int64),
         ("dropouts", np.int64),
         ("dropout_frames", np.int64),
-        ("sum", np.float64, MAX_CHANNELS),  # of the samples
+        ("flat_frames", np.int64),
+        ("cell_bad", np.bool_, CELLS_A_BLOCK),  # holds replaced samples
     ]
 )
+"""What is added up, what is kept by its maximum and what is counted each lie side by side; see `OVERLAY`."""
+
+_SIDE_BY_SIDE: Final = {"sums": ("k_energy", "low"), "tops": ("true_peak", "sample_peak")}
+_COUNTED: Final = ("nonfinite", "flat_tops", "dropouts", "dropout_frames")
+
+
+def _overlay() -> np.dtype[np.void]:
+    fields = BLOCK.fields
+    assert fields is not None
+    start = {name: fields[name][1] for name in fields}
+    width = {name: fields[name][0].itemsize // 8 for name in fields}
+    formats: list[tuple[type, int]] = []
+    offsets = []
+    for first, last in _SIDE_BY_SIDE.values():
+        formats.append((np.float64, (start[last] - start[first]) // 8 + width[last]))
+        offsets.append(start[first])
+    formats.append((np.int64, len(_COUNTED)))
+    offsets.append(start[_COUNTED[0]])
+    names = [*_SIDE_BY_SIDE, "counts"]
+    return np.dtype({"names": names, "formats": formats, "offsets": offsets, "itemsize": BLOCK.itemsize})
+
+
+OVERLAY: Final = _overlay()
+"""The same record seen as three rows of numbers: ``sums``, ``tops`` and ``counts``."""
 
 Blocks = npt.NDArray[np.void]
 """Records of `BLOCK`, shape (n,)."""

@@ -67,7 +67,7 @@ class Decimator:
         self._kernel = np.zeros((self._width, self._group), np.float32)
         for k in range(self._group):
             self._kernel[k * self.factor : k * self.factor + len(self._filter), k] = self._filter
-        self._input: Float32s = np.zeros((0, 0, 0), np.float32)
+        self._input: Float32s = np.zeros((0, 0, 0, 0), np.float32)
         self._phase = 0  # frames until the next output
 
     def reset(self) -> None:
@@ -82,8 +82,9 @@ class Decimator:
 
     def _whole_blocks(self, window: Window, blocks: int) -> Floats:
         if self._input.shape[0] != blocks:
-            self._input = np.empty((blocks, self._channels * self._rows, self._width), np.float32)
-        planes = self._input.reshape(blocks, self._channels, self._rows, self._width)
+            # A product for each channel: a row's last bits may hang on its place in the product, and
+            # opposite channels are to cancel.
+            self._input = np.empty((blocks, self._channels, self._rows, self._width), np.float32)
         views = window.strided(
             self.past_frames,
             blocks=blocks,
@@ -92,7 +93,7 @@ class Decimator:
             width=self._width,
             channels=self._channels,
         )
-        np.copyto(planes, views)
+        np.copyto(self._input, views)
         out = np.matmul(self._input, self._kernel).reshape(blocks, self._channels, -1)
         return np.ascontiguousarray(out.swapaxes(0, 1), np.float64).reshape(self._channels, -1)
 

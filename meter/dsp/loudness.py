@@ -12,6 +12,7 @@ ITU-R BS.1770-5 (11/2023), Annex 1: gating blocks.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -79,12 +80,13 @@ class LoudnessMeter:
             Cells that hold replaced samples.
         """
         counted = np.where(bad, np.nan, powers) if bad.any() else powers
-        momentary = self._windows(counted, MOMENTARY_CELLS)
-        short_term = self._windows(counted, SHORT_TERM_CELLS)
+        joined = np.concatenate([self._counted, counted])
+        momentary = self._windows(joined, len(counted), MOMENTARY_CELLS)
+        short_term = self._windows(joined, len(counted), SHORT_TERM_CELLS)
         ends = slice(CELLS_A_SOUNDING - 1, None, CELLS_A_SOUNDING)
         self._integrated.add(_numbers(momentary[ends]))
         self._range.add(_numbers(short_term[ends]))
-        self._remember(powers, counted)
+        self._remember(powers, joined)
         self._find_loudest(counted)
         maxima = WindowMaxima(_row_max(momentary), _row_max(short_term))
         self.momentary_max = _higher(self.momentary_max, maxima.momentary)
@@ -94,37 +96,42 @@ class LoudnessMeter:
     def finish(self, powers: Floats, bad: Bools) -> WindowMaxima:
         """The cells of a last sounding that stayed short, fewer than ten: they count for the maxima only."""
         counted = np.where(bad, np.nan, powers)
-        momentary = self._windows(counted, MOMENTARY_CELLS)
-        short_term = self._windows(counted, SHORT_TERM_CELLS)
+        joined = np.concatenate([self._counted, counted])
+        momentary = self._windows(joined, len(counted), MOMENTARY_CELLS)
+        short_term = self._windows(joined, len(counted), SHORT_TERM_CELLS)
         self.momentary_max = _higher(self.momentary_max, momentary)
         self.short_term_max = _higher(self.short_term_max, short_term)
         return WindowMaxima(_one_max(momentary), _one_max(short_term))
 
-    def _windows(self, counted: Floats, width: int) -> Floats:
+    def _windows(self, joined: Floats, new: int, width: int) -> Floats:
         """Power of the window ending with each new cell; NaN where it is not whole, or touches a bad cell."""
-        past = self._counted[max(0, len(self._counted) - width + 1) :]
-        means = gating.moving_mean(np.concatenate([past, counted]), width)
-        result = np.full(len(counted), np.nan)
-        result[len(counted) - len(means) :] = means
-        result[: max(0, width - 1 - self._cells_since_mark)] = np.nan
+        means = gating.moving_mean(joined[max(0, len(joined) - new - width + 1) :], width)
+        early = max(0, width - 1 - self._cells_since_mark)
+        if len(means) == new and not early:
+            return means
+        result = np.full(new, np.nan)
+        result[new - len(means) :] = means
+        result[:early] = np.nan
         return result
 
-    def _remember(self, powers: Floats, counted: Floats) -> None:
+    def _remember(self, powers: Floats, joined: Floats) -> None:
         self._cells_since_mark += len(powers)
+        self._counted = joined[-SHORT_TERM_CELLS:]
         self._cells = np.concatenate([self._cells, powers])[-SHORT_TERM_CELLS:]
-        self._counted = np.concatenate([self._counted, counted])[-SHORT_TERM_CELLS:]
         if len(self._cells) >= MOMENTARY_CELLS:
-            self.momentary_power = float(self._cells[-MOMENTARY_CELLS:].mean())
+            self.momentary_power = _mean(self._cells[-MOMENTARY_CELLS:])
         if len(self._cells) >= SHORT_TERM_CELLS:
-            self.short_term_power = float(self._cells.mean())
+            self.short_term_power = _mean(self._cells)
 
     def _find_loudest(self, counted: Floats) -> None:
-        soundings = counted.reshape(-1, CELLS_A_SOUNDING).mean(axis=1)
+        soundings = np.add.reduce(counted.reshape(-1, CELLS_A_SOUNDING), axis=1) / CELLS_A_SOUNDING
         run = np.concatenate([self._run, soundings])
         means = gating.moving_mean(run, LOUDEST_SOUNDINGS)
         if len(means):
-            means = np.where(np.isnan(means), -1.0, means)
             best = int(means.argmax())
+            if math.isnan(means[best]):  # it is the first of them, then
+                means = np.where(np.isnan(means), -1.0, means)
+                best = int(means.argmax())
             if means[best] > (self._loudest[1] if self._loudest else -0.5):
                 first = self._soundings - len(self._run) + best
                 self._loudest = first, float(means[best]), run[best : best + LOUDEST_SOUNDINGS].copy()
@@ -155,7 +162,13 @@ class LoudnessMeter:
         return first, self._loudest_lufs[1]
 
 
+def _mean(values: Floats) -> float:
+    return float(np.add.reduce(values)) / len(values)
+
+
 def _numbers(values: Floats) -> Floats:
+    if not math.isnan(np.add.reduce(values)):  # the usual case: nothing to leave out
+        return values
     return values[~np.isnan(values)]
 
 
@@ -165,13 +178,11 @@ def _row_max(values: Floats) -> Floats:
 
 
 def _one_max(values: Floats) -> Floats:
-    numbers = _numbers(values)
-    return np.array([numbers.max() if len(numbers) else np.nan])
+    return np.array([np.fmax.reduce(values, initial=np.nan)])
 
 
 def _higher(known: float | None, values: Floats) -> float | None:
-    numbers = _numbers(values)
-    if len(numbers) == 0:
+    top = float(np.fmax.reduce(values, initial=np.nan))
+    if math.isnan(top):
         return known
-    top = float(numbers.max())
     return top if known is None else max(known, top)
