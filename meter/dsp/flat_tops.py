@@ -37,6 +37,11 @@ SHORTEST: Final = 1 + LONGER_BY
 SHOULDER_FRAMES: Final = 64
 """So far on each side the fall is looked at, at most; otherwise as far as the run is long."""
 
+_FEW_FRAMES: Final = 20_000
+"""So few frames are looked at in all channels at once: the calls cost more than the work then."""
+
+_NONE: Final = np.empty(0, np.int64)
+
 _WIDTHS: Final = (4, 16, SHOULDER_FRAMES)
 """Runs of about one length are worked on together."""
 
@@ -64,7 +69,7 @@ class FlatTops:
         self.block_frames = -(-grid.rate_hz // BLOCKS_A_SECOND)
         self.past_frames = self.block_frames + SHOULDER_FRAMES + 1
         self._longest = grid.rate_hz // BLOCKS_A_SECOND - SHOULDER_FRAMES - 1
-        self._marks: Bools = np.empty((3, 0), np.bool_)
+        self._marks: Bools = np.empty((2, 0, 0), np.bool_)
         self.reset()
 
     def reset(self) -> None:
@@ -116,15 +121,14 @@ class FlatTops:
         self, planar: Float32s, first: int, lengths: Ints, highest: Float32s, lowest: Float32s
     ) -> tuple[Ints, Ints]:
         counts, longest = np.zeros(len(lengths), np.int64), np.zeros(len(lengths), np.int64)
-        edges = np.concatenate([[0], np.cumsum(lengths)])
+        edges = np.zeros(len(lengths) + 1, np.int64)
+        np.cumsum(lengths, out=edges[1:])
         total = int(edges[-1])
-        if total == 0:
+        is_silent = (highest == 0.0) & (lowest == 0.0)
+        if total == 0 or is_silent.all():
             return counts, longest
-        for wave, tops, bottoms in zip(planar, highest, lowest, strict=True):
-            is_silent = (tops == 0.0) & (bottoms == 0.0)
-            if is_silent.all():
-                continue
-            starts = self._starts(wave[first - 1 : first + total + 2], total, edges, is_silent)
+        found = self._starts(planar[:, first - 1 : first + total + 2], total, edges, is_silent)
+        for wave, tops, bottoms, starts in zip(planar, highest, lowest, found, strict=False):
             if len(starts) == 0:
                 continue
             block = np.searchsorted(edges, starts, side="right") - 1
@@ -147,25 +151,36 @@ class FlatTops:
             np.maximum.at(longest, block, lengths_found)
         return counts, longest
 
-    def _starts(self, wave: Float32s, total: int, edges: Ints, is_silent: Bools) -> Ints:
-        """Where runs of at least three equal samples begin; the wave has one sample before, two behind."""
-        if self._marks.shape[1] < total + 10:
-            self._marks = np.zeros((2, total + 10), np.bool_)
-        count = min(total, len(wave) - SHORTEST)
+    def _starts(self, waves: Float32s, total: int, edges: Ints, is_silent: Bools) -> list[Ints]:
+        """Where runs of at least three equal samples begin, in each channel; empty when there are none.
+
+        The waves have one sample before what is looked at, and two behind.
+        """
+        count = min(total, waves.shape[1] - SHORTEST)
         if count <= 0:
-            return np.empty(0, np.int64)
-        same = np.equal(wave[1:], wave[:-1], out=self._marks[0, : len(wave) - 1])
+            return []
+        together = len(waves) if total < _FEW_FRAMES else 1
+        if self._marks.shape != (2, together, -(-total // 8) * 8 + 16):
+            self._marks = np.zeros((2, together, -(-total // 8) * 8 + 16), np.bool_)
+        starts: list[Ints] = []
+        for channel in range(0, len(waves), together):
+            some = slice(channel, channel + together)
+            starts += self._starts_together(waves[some], count, edges, is_silent[some])
+        return starts
+
+    def _starts_together(self, waves: Float32s, count: int, edges: Ints, is_silent: Bools) -> list[Ints]:
+        same = np.equal(waves[:, 1:], waves[:, :-1], out=self._marks[0, :, : waves.shape[1] - 1])
         found = self._marks[1]
-        np.logical_and(same[1 : count + 1], same[2 : count + 2], out=found[:count])
-        np.greater(found[:count], same[:count], out=found[:count])
-        found[count : count + 8] = False
-        for silent in np.flatnonzero(is_silent):
-            found[edges[silent] : edges[silent + 1]] = False
-        words = found[: -(-count // 8) * 8].view(np.uint64)
-        places = np.flatnonzero(words != 0)
-        bits = found[: len(words) * 8].reshape(-1, 8)[places]
-        row, column = np.nonzero(bits)
-        return np.asarray(places[row] * 8 + column, np.int64)
+        np.logical_and(same[:, 1 : count + 1], same[:, 2 : count + 2], out=found[:, :count])
+        np.greater(found[:, :count], same[:, :count], out=found[:, :count])
+        found[:, count:] = False
+        if is_silent.any():
+            for channel, block in np.argwhere(is_silent).tolist():
+                found[channel, edges[block] : edges[block + 1]] = False
+        words = found.view(np.uint64)
+        if not words.any():
+            return [_NONE] * len(waves)
+        return [_places_of(row, bits) for row, bits in zip(words, found, strict=True)]
 
     def _flat(self, wave: Float32s, starts: Ints) -> Ints:
         """Frames of each run that is flat, 0 for the others."""
@@ -197,6 +212,13 @@ class FlatTops:
             lengths[left[ends]] = differs[ends].argmax(axis=1)
             left = left[~ends]
         return lengths
+
+
+def _places_of(words: npt.NDArray[np.uint64], flags: Bools) -> Ints:
+    """Where flags are set; eight of them are a word, and few are."""
+    places = np.flatnonzero(words)
+    row, column = np.nonzero(flags.reshape(-1, 8)[places])
+    return np.asarray(places[row] * 8 + column, np.int64)
 
 
 def _is_flat(wave: Float32s, starts: Ints, frames: Ints, width: int) -> Bools:

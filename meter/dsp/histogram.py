@@ -8,11 +8,10 @@ whole LU, so that a reading, ten times a second, looks at two hundred bins and n
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
+from array import array
+from bisect import bisect_left, bisect_right
+from itertools import accumulate
 from typing import Final
-
-import numpy as np
-import numpy.typing as npt
 
 from meter.dsp import gating
 from meter.units import Floats, lufs_to_power, power_to_db, power_to_lufs
@@ -24,7 +23,6 @@ _BINS: Final = round((HIGHEST_LUFS - LOWEST_LUFS) / BIN_LU)
 _GROUP: Final = 100
 _GROUPS: Final = _BINS // _GROUP + 1
 _EDGES: Final = [lufs_to_power(LOWEST_LUFS + k * BIN_LU) for k in range(_BINS + 1)]
-_EDGE_ARRAY: Final = np.array(_EDGES)
 assert _EDGES[0] == gating.ABSOLUTE_GATE_POWER, "the first bin ends at the absolute gate"
 
 
@@ -32,49 +30,41 @@ class PowerHistogram:
     """Counts and sums of weighted K powers by loudness; overflow bins at both ends."""
 
     def __init__(self) -> None:
-        # Bin 0 is what does not pass the absolute gate; group k holds the bins from 1 + 100·k.
-        self._counts = np.zeros(_BINS + 2, np.int64)
-        self._sums = np.zeros(_BINS + 2)
-        self._group_counts = np.zeros(_GROUPS, np.int64)
-        self._group_sums = np.zeros(_GROUPS)
+        # No arrays of numpy: a few numbers are looked at ten times a second, and each of its calls costs more
+        # than all of them. Bin 0 has what does not pass the absolute gate, group k the bins from 1 + 100·k.
+        self._counts = array("q", bytes(8 * (_BINS + 2)))
+        self._sums = array("d", bytes(8 * (_BINS + 2)))
+        self._group_counts = [0] * _GROUPS
+        self._group_sums = [0.0] * _GROUPS
+        self._count, self._sum = 0, 0.0  # of all that pass the absolute gate
         self.seen = 0
         """How many powers were added, silent ones included."""
 
     def add(self, powers: Floats) -> None:
         """Count powers in; in order, so that any cutting gives the same sums."""
         self.seen += len(powers)
-        if len(powers) == 1:  # live, ten times a second
-            self._add_one(float(powers[0]))
-            return
-        # Strict: a power at the gate does not pass it.
-        index = np.searchsorted(_EDGE_ARRAY, powers, side="left")
-        np.add.at(self._counts, index, 1)
-        np.add.at(self._sums, index, powers)
-        is_loud = index > 0
-        group = (index[is_loud] - 1) // _GROUP
-        np.add.at(self._group_counts, group, 1)
-        np.add.at(self._group_sums, group, powers[is_loud])
-
-    def _add_one(self, power: float) -> None:
-        index = bisect_left(_EDGES, power)
-        self._counts[index] += 1
-        self._sums[index] += power
-        if index:
-            self._group_counts[(index - 1) // _GROUP] += 1
-            self._group_sums[(index - 1) // _GROUP] += power
-
-    def _from(self, first: int, bins: npt.NDArray[np.generic], groups: npt.NDArray[np.generic]) -> float:
-        """Sum over all bins from this one on."""
-        group = -(-(first - 1) // _GROUP)
-        rest = np.add.reduce(bins[first : 1 + group * _GROUP])
-        return float(np.add.reduce(groups[group:]) + rest)
+        for power in powers.tolist():
+            index = bisect_left(_EDGES, power)  # a power at the gate does not pass it
+            self._counts[index] += 1
+            self._sums[index] += power
+            if index:
+                self._count += 1
+                self._sum += power
+                self._group_counts[(index - 1) // _GROUP] += 1
+                self._group_sums[(index - 1) // _GROUP] += power
 
     def _count_from(self, first: int) -> int:
-        return int(self._from(first, self._counts, self._group_counts))
+        group = -(-(first - 1) // _GROUP)
+        return sum(self._group_counts[group:]) + sum(self._counts[first : 1 + group * _GROUP])
 
     def _mean_from(self, first: int) -> float | None:
         count = self._count_from(first)
-        return self._from(first, self._sums, self._group_sums) / count if count else None
+        group = -(-(first - 1) // _GROUP)
+        total = sum(self._group_sums[group:]) + sum(self._sums[first : 1 + group * _GROUP])
+        return total / count if count else None
+
+    def _ungated(self) -> float | None:
+        return self._sum / self._count if self._count else None
 
     def _bin_of(self, power: float) -> int:
         return max(bisect_left(_EDGES, power), 1)
@@ -83,7 +73,7 @@ class PowerHistogram:
         """Loudness after both gates; within 0.005 LU of `gating.gated_loudness`."""
         if self.seen == 0:
             return None
-        ungated = self._mean_from(1)
+        ungated = self._ungated()
         if ungated is None:
             return -math.inf
         gate = ungated * gating.RELATIVE_GATE_RATIO
@@ -97,24 +87,23 @@ class PowerHistogram:
 
     def range_lu(self) -> float | None:
         """Loudness range; within 0.02 LU of `gating.loudness_range`."""
-        ungated = self._mean_from(1)
+        ungated = self._ungated()
         if ungated is None:
             return None
         first = self._bin_of(ungated * gating.LRA_RELATIVE_GATE_RATIO)
         total = self._count_from(first)
-        left_out = self._count_from(1) - total
+        left_out = self._count - total
         places = [
             self._place_of(left_out + math.floor((total - 1) * share / 100.0 + 0.5))
             for share in (gating.LRA_LOW_PCT, gating.LRA_HIGH_PCT)
         ]
         low, high = (self._sums[place] / self._counts[place] for place in places)
-        return power_to_db(float(high / low))
+        return power_to_db(high / low)
 
     def _place_of(self, rank: int) -> int:
         """The bin with the power of this rank, from 0, among those above the absolute gate."""
-        ends = np.cumsum(self._group_counts)
-        group = int(np.searchsorted(ends, rank, side="right"))
-        rank -= int(ends[group - 1]) if group else 0
+        ends = list(accumulate(self._group_counts))
+        group = bisect_right(ends, rank)
+        rank -= ends[group - 1] if group else 0
         first = 1 + group * _GROUP
-        ends = np.cumsum(self._counts[first : first + _GROUP])
-        return first + int(np.searchsorted(ends, rank, side="right"))
+        return first + bisect_right(list(accumulate(self._counts[first : first + _GROUP])), rank)

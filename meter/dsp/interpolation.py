@@ -59,6 +59,8 @@ class Interpolation:
         self._kernel = kernel
         self._lines = np.zeros((_AT_ONCE, _TOGETHER, len(kernel)), np.float32)
         self._waves = np.empty((0, _TOGETHER, self.width), np.float32)
+        self._seen: tuple[object, int, tuple[int, ...]] | None = None
+        self._views: Float32s = np.empty((0, 0), np.float32)
 
     def waves(self, source: Float32s, channels: Ints, starts: Ints) -> Float32s:
         """The waveform in some lines.
@@ -79,19 +81,26 @@ class Interpolation:
         count = len(starts)
         products = -(-count // _TOGETHER)
         self._reserve(products)
-        item, around = source.itemsize, len(self._kernel)
-        gap = source.strides[0] // item
-        views = np.lib.stride_tricks.as_strided(
-            source, ((len(source) - 1) * gap + source.shape[1] - around + 1, around), (item, item)
-        )
-        places = starts + channels * gap
-        lines = self._lines.reshape(-1, around)
+        views = self._views_of(source)
+        places = starts + channels * (source.strides[0] // source.itemsize)
+        lines = self._lines.reshape(-1, views.shape[1])
         for first in range(0, products, _AT_ONCE):
             last = min(first + _AT_ONCE, products)
             part = places[first * _TOGETHER : last * _TOGETHER]
             lines[: len(part)] = views[part]  # what is left of the last product holds older lines
             np.matmul(self._lines[: last - first], self._kernel, out=self._waves[first:last])
         return self._waves.reshape(-1, self.width)[:count]
+
+    def _views_of(self, source: Float32s) -> Float32s:
+        """Every stretch that a line can be made of; kept while the source lies in the same memory."""
+        # The base is held, so its memory is not another's meanwhile.
+        seen = source.base, source.__array_interface__["data"][0], source.shape
+        if self._seen is None or seen[0] is not self._seen[0] or seen[1:] != self._seen[1:]:
+            item, around = source.itemsize, len(self._kernel)
+            count = (len(source) - 1) * (source.strides[0] // item) + source.shape[1] - around + 1
+            self._views = np.lib.stride_tricks.as_strided(source, (count, around), (item, item))
+            self._seen = seen if source.base is not None else None
+        return self._views
 
     def _reserve(self, products: int) -> None:
         """Kept from call to call: fresh memory of this size costs more than the arithmetic on it."""

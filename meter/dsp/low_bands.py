@@ -123,7 +123,10 @@ class LowBands:
             self._upper.process(samples),
             self._below.process(samples) if self._below else under_middle,
         )
-        return np.stack([_sums(band, blocks) for band in bands], axis=1), count
+        sums = np.empty((blocks, len(bands), 3))
+        for index, band in enumerate(bands):
+            _put_sums(sums[:, index], band.reshape(2, blocks, -1))
+        return sums, count
 
     def settle(self, floor: float) -> None:
         """In silence: let memories under `floor` become zero, before they become denormal and slow."""
@@ -149,6 +152,7 @@ class LowBands:
         return [section for section in every if section is not None]
 
 
-def _sums(samples: Floats, blocks: int) -> Floats:
-    left, right = samples.reshape(2, blocks, -1)
-    return np.stack([np.vecdot(left, left), np.vecdot(right, right), np.vecdot(left, right)], axis=1)
+def _put_sums(sums: Floats, band: Floats) -> None:
+    """Σ L², Σ R², Σ L·R of each block, shape (blocks, 3), of a band of shape (2, blocks, n)."""
+    np.vecdot(band, band, out=sums[:, :2].T)
+    np.vecdot(band[0], band[1], out=sums[:, 2])

@@ -22,6 +22,8 @@ _SEGMENT: Final = 240
 _STRIP_BLOCKS: Final = 40
 """Blocks that are worked on at once, so that they stay in the processor's nearest memory."""
 
+_FEW_BLOCKS: Final = 8
+"""So few blocks are worked on in all channels at once: the calls cost more than the arithmetic then."""
 
 
 class PeakPlaces:
@@ -57,16 +59,16 @@ class PeakPlaces:
         self._flags = self._words.view(np.bool_).reshape(blocks, self._channels, lines * LINE_FRAMES)
         self._behind = np.zeros((blocks, self._channels), np.bool_)
         longest = min(blocks, _STRIP_BLOCKS) * frames + PAST_FRAMES
-        self._heights = np.empty(longest, np.float32)
-        self._slopes = np.empty(longest, np.float32)
-        self._bends = np.empty(longest, np.float32)
+        self._together = self._channels if blocks <= _FEW_BLOCKS else 1
+        self._heights, self._slopes, self._bends = np.empty((3, self._together, longest), np.float32)
         # The last block may be short; where the rate is irregular all are whole segments.
         segment = self._segment_frames = self._segment if frames % self._segment == 0 else frames
         # What bends the waveform in a segment reaches beyond it, so these windows overlap.
+        item = self._bends.itemsize
         self._around = np.lib.stride_tricks.as_strided(
             self._bends,
-            (min(blocks, _STRIP_BLOCKS) * (frames // segment), segment + TAPS - 2),
-            (segment * self._bends.itemsize, self._bends.itemsize),
+            (self._together, min(blocks, _STRIP_BLOCKS) * (frames // segment), segment + TAPS - 2),
+            (longest * item, segment * item, item),
             writeable=False,
         )
 
@@ -84,9 +86,10 @@ class PeakPlaces:
         self._reserve(blocks, frames)
         for first in range(0, blocks, _STRIP_BLOCKS):
             count = min(_STRIP_BLOCKS, blocks - first)
-            for channel in range(self._channels):
-                strip = source[channel, first * frames : (first + count) * frames + PAST_FRAMES]
-                self._flag(strip, first, count, channel, limit)
+            strip = source[:, first * frames : (first + count) * frames + PAST_FRAMES]
+            for channel in range(0, self._channels, self._together):
+                some = slice(channel, channel + self._together)
+                self._flag(strip[some], first, count, some, limit)
         marked = ((self._words[:, 0] | self._words[:, 1]) != 0).reshape(blocks * self._channels, -1)
         # A sample bounds the points on both its sides: the first one of a line those of the line before.
         begins = self._flags.reshape(len(marked), -1, LINE_FRAMES)[:, 1:, 0]
@@ -96,21 +99,22 @@ class PeakPlaces:
         row = flat // marked.shape[1]
         return row, np.minimum((flat - row * marked.shape[1]) * LINE_FRAMES, frames - LINE_FRAMES)
 
-    def _flag(self, strip: Float32s, first: int, count: int, channel: int, limit: float) -> None:
-        """Flag the samples next to which a point may be high enough."""
-        frames = self._shape[1]
+    def _flag(self, strip: Float32s, first: int, count: int, channels: slice, limit: float) -> None:
+        """Flag the samples next to which a point may be high enough; of some channels at once."""
+        frames, length = self._shape[1], strip.shape[1]
         segments = frames // self._segment_frames
-        heights = np.abs(strip, out=self._heights[: len(strip)])
-        slopes = np.subtract(strip[1:], strip[:-1], out=self._slopes[: len(strip) - 1])
-        bends = np.subtract(slopes[1:], slopes[:-1], out=self._bends[: len(strip) - 2])
+        heights = np.abs(strip, out=self._heights[:, :length])
+        slopes = np.subtract(strip[:, 1:], strip[:, :-1], out=self._slopes[:, : length - 1])
+        bends = np.subtract(slopes[:, 1:], slopes[:, :-1], out=self._bends[:, : length - 2])
         np.abs(bends, out=bends)
-        own = heights[CENTRE : CENTRE + count * frames].reshape(count, segments, -1)
+        own = heights[:, CENTRE : CENTRE + count * frames].reshape(self._together, count, segments, -1)
         # Whatever the peak of the row is, it is no lower than its highest sample.
-        low = np.minimum(np.maximum.reduce(own, axis=(1, 2)) * self._share, np.float32(limit))
-        bend = np.maximum.reduce(self._around[: count * segments], axis=1).reshape(count, segments)
-        low = low[:, None] * self._height_share - bend * self._bend_share
+        low = np.minimum(np.maximum.reduce(own, axis=(2, 3)) * self._share, np.float32(limit))
+        bend = np.maximum.reduce(self._around[:, : count * segments], axis=2)
+        bend = bend.reshape(self._together, count, segments)
+        low = low[:, :, None] * self._height_share - bend * self._bend_share
         block = slice(first, first + count)
-        flags = self._flags[block, channel, :frames].reshape(own.shape)
-        np.greater(own, low[:, :, None], out=flags)
-        behind = heights[CENTRE + frames :: frames][:count]
-        np.greater(behind, low[:, -1], out=self._behind[block, channel])
+        flags = self._flags[block, channels, :frames].reshape(count, self._together, segments, -1)
+        np.greater(own, low[:, :, :, None], out=flags.swapaxes(0, 1))
+        behind = heights[:, CENTRE + frames :: frames][:, :count]
+        np.greater(behind, low[:, :, -1], out=self._behind[block, channels].T)

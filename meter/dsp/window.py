@@ -27,6 +27,7 @@ class Window:
     def __init__(self, *, channels: int, past_frames: int) -> None:
         self._past = past_frames
         self._data: Float32s = np.zeros((channels, past_frames), np.float32)
+        self._strided: tuple[tuple[int | None, ...], Float32s] | None = None
         self.frames = 0
         """How many frames the last push brought."""
 
@@ -36,6 +37,7 @@ class Window:
         if len(frames) != self.frames:
             self.frames = len(frames)
             self._data = np.empty((len(self._data), self._past + self.frames), np.float32)
+            self._strided = None
         self._data[:, : self._past] = tail
         self._data[:, self._past :] = frames.T
 
@@ -47,15 +49,18 @@ class Window:
         self, past_frames: int, *, blocks: int, rows: int, step: int, width: int, channels: int | None = None
     ) -> Float32s:
         """Overlapping rows, shape (blocks, channels, rows, width), `step` frames apart. A view."""
-        view = self.planar(past_frames, channels=channels)
-        item = view.itemsize
-        block = self.frames // blocks
-        return np.lib.stride_tricks.as_strided(
-            view,
-            (blocks, len(view), rows, width),
-            (block * item, view.strides[0], step * item, item),
-            writeable=False,
-        )
+        wanted = past_frames, blocks, rows, step, width, channels
+        if self._strided is None or self._strided[0] != wanted:
+            view = self.planar(past_frames, channels=channels)
+            item = view.itemsize
+            rows_of = np.lib.stride_tricks.as_strided(
+                view,
+                (blocks, len(view), rows, width),
+                (self.frames // blocks * item, view.strides[0], step * item, item),
+                writeable=False,
+            )
+            self._strided = wanted, rows_of
+        return self._strided[1]
 
     def is_silent(self) -> bool:
         """Whether what will be the past of the next frames is all zero."""
