@@ -32,7 +32,8 @@ CLIENT_NAME: Final = ctypes.c_char_p(b"Leadline")
 FAREWELL_S: Final = 0.7
 """A client that goes without a word stays in JACK's books, and makes JACK fail when it ends (measured)."""
 
-POLL_S: Final = 0.01
+POLL_S: Final = 0.025
+"""Handed on so often: each look costs as much as a callback of JACK."""
 KEPT_S: Final = 15.0
 """How much is kept for a program that stalls; what is older is lost, and its times tell how much."""
 
