@@ -15,7 +15,7 @@ from meter.row_store import RowStore
 from meter.soundings import SOUNDINGS_A_SECOND, Gap, Soundings, Summary
 
 LONGEST_ROWS: Final = 24 * 3600 * SOUNDINGS_A_SECOND
-"""After a day (150 MB) a new pass begins by itself, so that memory stays bounded."""
+"""After a day (110 MB of stereo) a new pass begins by itself, so that memory stays bounded."""
 
 
 @dataclass(kw_only=True)
@@ -55,10 +55,13 @@ class LivePass:
     crossover_hz: float
     over_limit_dbtp: float
     began_unix_s: float = field(default_factory=time.time)
-    store: RowStore = field(default_factory=RowStore)
     gaps: list[Gap] = field(default_factory=list)
     holds: list[Gap] = field(default_factory=list)
     withheld_rows: int = 0
+    store: RowStore = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.store = RowStore(self.channels)
 
     @property
     def lost_frames(self) -> int:

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from meter.row_store import CHUNK_ROWS
+from meter.row_store import PIECE_ROWS
 from meter.selection import Part, Span
 from meter.soundings import BANDS, SOUNDINGS_A_SECOND
 from meter.units import Floats, lufs_to_power, powers_to_db, powers_to_lufs
@@ -135,7 +135,7 @@ def _frequent(lags: np.ndarray[tuple[int, ...], np.dtype[np.int64]]) -> list[int
 
 def _pieces(start: int, stop: int) -> list[slice]:
     """Stretches of ten minutes: what is worked out of hours needs no memory for hours."""
-    return [slice(first, min(first + CHUNK_ROWS, stop)) for first in range(start, stop, CHUNK_ROWS)]
+    return [slice(first, min(first + PIECE_ROWS, stop)) for first in range(start, stop, PIECE_ROWS)]
 
 
 def pings(part: Part) -> list[Span]:

@@ -59,15 +59,16 @@ class SlotValues:
         """A new pass begins: what was the loudest counts no more; windows go on."""
         self._loudest = 0.0
 
-    def take(self, rows: Soundings, reading: Reading | None = None) -> Values:
+    def take(self, rows: Soundings, readings: Sequence[Reading | None] = ()) -> Values:
         """Values of the next soundings.
 
         Parameters
         ----------
         rows : ndarray of `SOUNDING`
             Without a gap before or between them. One that is cut short can only be the last.
-        reading : Reading, optional
-            At the end of them: its values stand where rows could give only nearly the same.
+        readings : sequence of Reading or None
+            At the ends of the newest of them, in order: values of a reading stand where rows could give
+            only nearly the same.
         """
         is_cut = bool(rows["flags"][-1] & CUT_SHORT)
         values = np.empty((len(rows), len(KEYS)), np.float32)
@@ -81,8 +82,9 @@ class SlotValues:
         peaks = rows["true_peak"][:, : self._channels].max(axis=1)
         values[:, _PEAK] = 2.0 * powers_to_db(peaks)
         values[:, _OVERS] = rows["overs"]
-        if reading is not None:
-            values[-1, :_PEAK] = of_reading(reading)
+        for at, reading in enumerate(readings, len(rows) - len(readings)):
+            if reading is not None:
+                values[at, :_PEAK] = of_reading(reading)
         self._newest = values[-1].copy()
         return values
 

@@ -6,6 +6,7 @@ between two passes. Every sounding stands in the slot of its beginning.
 
 from __future__ import annotations
 
+import threading
 import time
 from bisect import bisect_right
 from collections.abc import Callable
@@ -85,6 +86,9 @@ class Timeline:
 
     Attributes
     ----------
+    patience : int
+        So many soundings may come before they can be read, any thread may set it: while nobody looks,
+        many at once take a fraction of the time. What they come to is the same. `catch_up` ends the wait.
     slots : int
         How many there are; told last, when all in them can be read.
     events : list of Event
@@ -109,6 +113,9 @@ class Timeline:
         self._is_cut = False
         self._newest: Values = np.full(len(KEYS), np.nan, np.float32)
         self._gaps_told = self._holds_told = 0
+        self._lock = threading.Lock()  # whoever writes; as good as always the one thread that appends
+        self._waiting: list[Reading | None] = []  # at the end of each sounding that cannot be read yet
+        self.patience = 1
         self.began_unix_s = clock()
         self.runs: list[Run] = []
         self.events: list[Event] = []
@@ -134,16 +141,51 @@ class Timeline:
             return
         first_row = len(live_pass.store) - len(rows)
         assert first_row >= 0, "soundings are put into the store of their pass first"
-        cuts = [0, *(np.flatnonzero(rows["flags"][1:] & AFTER_GAP) + 1).tolist(), len(rows)]
-        for start, stop in pairwise(cuts):
-            said = reading if stop == len(rows) else None
-            self._append_unbroken(rows[start:stop], live_pass, first_row + start, said)
+        with self._lock:
+            if self.patience > 1 and self._only_goes_on(rows, live_pass):
+                self._waiting += [*[None] * (len(rows) - 1), reading]
+                self._next_frame = int(rows["start_frame"][-1] + rows["frames"][-1])
+                if len(self._waiting) >= self.patience:
+                    self._write_waiting()
+                return
+            self._write_waiting()
+            cuts = [0, *(np.flatnonzero(rows["flags"][1:] & AFTER_GAP) + 1).tolist(), len(rows)]
+            for start, stop in pairwise(cuts):
+                said = reading if stop == len(rows) else None
+                self._append_unbroken(rows[start:stop], live_pass, first_row + start, said)
 
     def end(self, live_pass: LivePass) -> None:
         """A pass is over; from the same thread, for the engine's `on_pass`."""
-        if self.runs and self.runs[-1].live_pass is live_pass:
-            self.runs[-1].is_over = True
-        self.ended += 1
+        with self._lock:
+            self._write_waiting()
+            if self.runs and self.runs[-1].live_pass is live_pass:
+                self.runs[-1].is_over = True
+            self.ended += 1
+
+    def catch_up(self) -> None:
+        """Let all that has come be read now; any thread."""
+        with self._lock:
+            self._write_waiting()
+
+    def _only_goes_on(self, rows: Soundings, live_pass: LivePass) -> bool:
+        """Whether nothing has happened but sound: such soundings can be taken at any later time."""
+        return (
+            live_pass is self._pass
+            and not self._is_cut
+            and int(rows["start_frame"][0]) == self._next_frame
+            and not (np.bitwise_or.reduce(rows["flags"]) & (AFTER_GAP | CUT_SHORT))
+            and (len(live_pass.gaps), len(live_pass.holds)) == (self._gaps_told, self._holds_told)
+        )
+
+    def _write_waiting(self) -> None:
+        if not self._waiting:
+            return
+        run, readings = self.runs[-1], self._waiting
+        first_row = run.first_row + run.stop_slot - run.first_slot
+        rows = run.live_pass.store.rows(first_row, first_row + len(readings))
+        self._waiting = []
+        self._write(self.slots, self._values.take(rows, readings))
+        self._grow(run, self.slots + len(rows))
 
     def _append_unbroken(
         self, rows: Soundings, live_pass: LivePass, first_row: int, reading: Reading | None
@@ -164,10 +206,10 @@ class Timeline:
         elif live_pass is not before:
             self._values.mark()
         self._tell_events(live_pass, before, slot)
-        self._write(slot, self._values.take(rows, reading))
-        if goes_on and live_pass is before:
-            self.runs[-1].stop_slot = slot + len(rows)
-        else:
+        self._write(slot, self._values.take(rows, (reading,)))
+        self._next_frame = int(rows["start_frame"][-1] + rows["frames"][-1])
+        self._is_cut = bool(rows["flags"][-1] & CUT_SHORT)
+        if not (goes_on and live_pass is before):
             if self.runs:
                 self.runs[-1].is_over = True
             self.runs.append(
@@ -179,10 +221,13 @@ class Timeline:
                     stop_slot=slot + len(rows),
                 )
             )
-        self._next_frame = int(rows["start_frame"][-1] + rows["frames"][-1])
-        self._end_s = self._pass_at_s + self._next_frame / rate_hz
-        self._is_cut = bool(rows["flags"][-1] & CUT_SHORT)
-        self.slots = slot + len(rows)
+        self._grow(self.runs[-1], slot + len(rows))
+
+    def _grow(self, run: Run, stop_slot: int) -> None:
+        """What was written can be read."""
+        run.stop_slot = stop_slot
+        self._end_s = self._pass_at_s + self._next_frame / run.live_pass.rate_hz
+        self.slots = stop_slot
 
     def _is_marked(self, before: LivePass, after: LivePass) -> bool:
         """Whether the second pass goes on in the chain of the first, so that M and S go on too."""

@@ -4,8 +4,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meter import row_store
+from meter.chain import Chain
 from meter.row_store import RowStore
-from meter.soundings import SOUNDING
+from meter.soundings import MAX_CHANNELS, SOUNDING
+from tests.support.sound import noise
 
 
 def rows(first, count):
@@ -14,21 +16,38 @@ def rows(first, count):
     return made
 
 
+def filled(count, channels):
+    """Rows without a byte of 0, but for the channels that there are not."""
+    drawn = np.random.default_rng(1).integers(1, 256, count * SOUNDING.itemsize, np.uint8)
+    made = drawn.view(SOUNDING)
+    for name in ("k_power", "true_peak", "sample_peak", "dc"):
+        made[name][:, channels:] = 0.0
+    return made
+
+
 @given(
     parts=st.lists(st.integers(0, 40), max_size=12),
     start=st.integers(0, 200),
     stop=st.none() | st.integers(0, 200),
     chunk=st.integers(1, 16),
+    channels=st.integers(1, MAX_CHANNELS),
 )
-def test_rows_come_back_as_they_were_put_in_whatever_the_cutting(parts, start, stop, chunk):
+def test_rows_come_back_as_they_were_put_in_whatever_the_cutting(parts, start, stop, chunk, channels):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(row_store, "CHUNK_ROWS", chunk)
-        store = RowStore()
+        store, whole = RowStore(channels), filled(sum(parts), channels)
         for count in parts:
-            store.append(rows(len(store), count))
-        whole = rows(0, sum(parts))
+            store.append(whole[len(store) : len(store) + count])
         assert len(store) == len(whole)
-        np.testing.assert_array_equal(store.rows(start, stop), whole[start:stop])
+        assert store.rows(start, stop).tobytes() == whole[start:stop].tobytes()
+
+
+@pytest.mark.parametrize("channels", [1, 2, MAX_CHANNELS])
+def test_what_a_chain_tells_of_a_pass_comes_back_bit_by_bit(channels):
+    chain, store = Chain(rate_hz=8_000, channels=channels), RowStore(channels)
+    told = chain.process(noise(1.5, rate_hz=8_000, channels=channels, seed=1, level_dbfs=-6.0))
+    store.append(told)
+    assert len(told) >= 10 and store.rows().tobytes() == told.tobytes()
 
 
 def test_what_is_handed_out_and_what_was_put_in_may_be_changed_without_harm():
@@ -39,12 +58,14 @@ def test_what_is_handed_out_and_what_was_put_in_may_be_changed_without_harm():
     assert list(store.rows()["start_frame"]) == [0, 1, 2]
 
 
-def test_eight_hours_take_no_more_memory_than_their_rows_and_one_chunk():
-    store, batch = RowStore(), rows(0, 6000)
+def test_eight_hours_of_stereo_take_no_more_memory_than_two_channels_and_one_chunk():
+    store, batch = RowStore(2), rows(0, 6000)
     for _ in range(48):
         store.append(batch)
     assert len(store) == 8 * 3600 * 10
-    assert len(store._chunks) * row_store.CHUNK_ROWS <= len(store) + row_store.CHUNK_ROWS
+    of_others = 4 * (MAX_CHANNELS - 2) * 4  # K power, both peaks and DC, four bytes each
+    held = sum(chunk.nbytes for chunk in store._chunks)
+    assert held <= (len(store) + row_store.CHUNK_ROWS) * (SOUNDING.itemsize - of_others)
 
 
 def test_a_row_is_small():

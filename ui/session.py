@@ -32,8 +32,9 @@ if TYPE_CHECKING:
 LOG: Final = logging.getLogger("ui.session")
 
 POLL_MS: Final = 33
-IDLE_POLL_MS: Final = 500
-"""When nobody sees the window."""
+IDLE_POLL_MS: Final = 1000
+IDLE_SOUNDINGS: Final = 50
+"""While nobody sees the window it is polled so often, and so many soundings, 5 s, are taken at once."""
 
 LOAD_EVERY_S: Final = 2.0
 RETRY_MS: Final = 3000
@@ -152,8 +153,11 @@ class Session(QObject):
         self._thinker.stop()
 
     def slow_down(self, on: bool) -> None:
-        """Poll seldom, because nobody looks; or as often as the eye wants."""
+        """Poll and take soundings seldom, because nobody looks; or as often as the eye wants, from now on."""
         self._timer.setInterval(IDLE_POLL_MS if on else POLL_MS)
+        self.timeline.patience = IDLE_SOUNDINGS if on else 1
+        if not on:
+            self.timeline.catch_up()
         self._thinker.slow_down(on)
 
     def _new_engine(self, source: Source) -> Engine:

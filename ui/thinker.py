@@ -76,7 +76,8 @@ class Thinker:
         self._suggested: tuple[Finding, ...] = ()
         self._every_s = EVERY_S
         self._has_news = threading.Event()
-        self._must_end = threading.Event()
+        self._must_end = False
+        self._rested = threading.Event()  # the pause is over, before its time
         self._thread = threading.Thread(target=self._run, name="leadline findings", daemon=True)
 
     def start(self) -> None:
@@ -85,7 +86,8 @@ class Thinker:
 
     def stop(self) -> None:
         """End; what was found stays."""
-        self._must_end.set()
+        self._must_end = True
+        self._rested.set()
         self._has_news.set()
         if self._thread.is_alive():
             self._thread.join(STOP_WAIT_S)
@@ -95,8 +97,11 @@ class Thinker:
         self._has_news.set()
 
     def slow_down(self, on: bool) -> None:
-        """Look seldom, or as often as a reader wants."""
-        self._every_s = IDLE_EVERY_S if on else EVERY_S
+        """Look seldom, or at once and as often as a reader wants."""
+        was_slow, self._every_s = self._every_s != EVERY_S, IDLE_EVERY_S if on else EVERY_S
+        if was_slow and not on:
+            self._rested.set()
+            self._has_news.set()
 
     def set_target(self, target: Target | None) -> None:
         """Look for what misses another target, from the beginning; any thread."""
@@ -105,7 +110,7 @@ class Thinker:
 
     def _run(self) -> None:
         has_failed = is_exact = False
-        while not self._must_end.is_set():
+        while not self._must_end:
             is_exact = not self._has_news.wait(None if is_exact else STILL_S)
             self._has_news.clear()
             try:
@@ -114,7 +119,9 @@ class Thinker:
                 if not has_failed:
                     LOG.exception("please report this: passes and findings are not up to date")
                 has_failed = True
-            self._must_end.wait(self._every_s)
+            self._rested.wait(self._every_s)
+            if not self._must_end:
+                self._rested.clear()
 
     def think(self, *, exactly: bool = False) -> None:
         """Take what is new, or make what is known exact. Called by the thread; by tests without one."""

@@ -14,7 +14,7 @@ from meter.findings.found import Found
 from meter.findings.records import KINDS, Finding
 from meter.live_pass import LivePass
 from meter.pass_cutter import QUIET_LUFS
-from meter.row_store import CHUNK_ROWS
+from meter.row_store import PIECE_ROWS
 from meter.soundings import SOUNDINGS_A_SECOND, Gap, Soundings
 from meter.targets import Target
 from meter.timeline import Timeline
@@ -73,8 +73,8 @@ def findings_of(
     live_pass.gaps.extend(gaps)
     timeline = Timeline(clock=lambda: 0.0)
     finder = Finder(target, crossover_hz)
-    for first in range(0, len(rows), CHUNK_ROWS):  # of hours, all at once is several times their memory
-        part = rows[first : first + CHUNK_ROWS].copy()
+    for first in range(0, len(rows), PIECE_ROWS):  # of hours, all at once is several times their memory
+        part = rows[first : first + PIECE_ROWS].copy()
         part["start_frame"] += round(from_s * rate_hz)
         live_pass.store.append(part)
         timeline.append(part, live_pass)

@@ -10,7 +10,6 @@ import numpy as np
 from meter.capture.records import SourceInfo
 from meter.journal.records import KeptFinding, KeptPass, PassStart
 from meter.live_pass import LivePass
-from meter.row_store import RowStore
 from meter.soundings import SOUNDING, SOUNDINGS_A_SECOND, Soundings, Summary
 from meter.targets import Target
 
@@ -75,7 +74,7 @@ def findings_in(live_pass: LivePass, target: Target | None = None) -> tuple[Kept
 
 def _close(timeline: Timeline, live_pass: LivePass) -> None:
     """Let another pass begin, of one silent sounding: what goes on to the end of this one has ended then."""
-    after = replace(live_pass, number=live_pass.number + 1, store=RowStore(), gaps=[], holds=[])
+    after = replace(live_pass, number=live_pass.number + 1, gaps=[], holds=[])
     row = np.zeros(1, SOUNDING)
     row["frames"] = live_pass.rate_hz // SOUNDINGS_A_SECOND
     after.add(row, is_withheld=False)

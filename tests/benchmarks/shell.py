@@ -128,15 +128,11 @@ class Cpu:
         wall_s = time.monotonic() - self._from_s
         whole = 100.0 * (time.process_time() - self._process_s) / wall_s
         names = {thread.native_id: thread.name for thread in threading.enumerate()}
-        shares = {
-            f"{names.get(number, 'of a library')} {number}": 100.0 * (used_s - self._threads_s.get(number, 0.0)) / wall_s
+        shares = [
+            (100.0 * (used_s - self._threads_s.get(number, 0.0)) / wall_s, names.get(number, "of a library"))
             for number, used_s in _threads_s().items()
-        }
-        told = [
-            f"{name.rpartition(' ')[0]} {share:.2f}"
-            for name, share in sorted(shares.items(), key=lambda one: -one[1])
-            if share >= 0.1
         ]
+        told = [f"{name} {share:.2f}" for share, name in sorted(shares, reverse=True) if share >= 0.1]
         return f"{whole:.1f} % of one core ({', '.join(told)})"
 
 
