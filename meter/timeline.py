@@ -174,7 +174,6 @@ class Timeline:
             and not self._is_cut
             and int(rows["start_frame"][0]) == self._next_frame
             and not (np.bitwise_or.reduce(rows["flags"]) & (AFTER_GAP | CUT_SHORT))
-            and (len(live_pass.gaps), len(live_pass.holds)) == (self._gaps_told, self._holds_told)
         )
 
     def _write_waiting(self) -> None:

@@ -44,6 +44,40 @@ def eventful(session):
     return session
 
 
+# --- many at once
+
+
+@pytest.mark.parametrize("patience", [2, 7, 1000])
+def test_soundings_that_wait_come_to_the_same_whatever_happens_meanwhile(patience):
+    def history(timeline):
+        runs = [(one.first_slot, one.stop_slot, one.first_row, one.pass_at_s, one.is_over)
+                for one in timeline.runs]  # fmt: skip
+        values = [timeline.values(key, 0, timeline.slots).tobytes() for key in KEYS]
+        return timeline.slots, timeline.ended, timeline.events, runs, values
+
+    at_once, later = Session(), Session()
+    later.timeline.patience = patience
+    for session in (at_once, later):
+        session.hear(noise(1.03, seed=7))
+        session.source.lose(900)  # both its sides share a slot
+        eventful(session)
+    assert history(later.timeline) == history(at_once.timeline)
+
+
+def test_soundings_wait_until_there_are_enough_or_they_are_wanted():
+    session = Session()
+    session.hear(noise(1.0, seed=1))
+    before = session.timeline.slots
+    session.timeline.patience = 5
+    session.hear(noise(0.4, seed=2))
+    assert session.timeline.slots == before
+    session.hear(noise(0.1, seed=3))
+    assert session.timeline.slots == before + 5
+    session.hear(noise(0.3, seed=4))
+    session.timeline.catch_up()
+    assert session.timeline.slots == before + 8
+
+
 # --- the numbers
 
 

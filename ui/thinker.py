@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 LOG: Final = logging.getLogger("ui.session")
 
 EVERY_S: Final = 0.5
-IDLE_EVERY_S: Final = 5.0
+IDLE_EVERY_S: Final = 30.0
 STOP_WAIT_S: Final = 5.0
 
 STILL_S: Final = 2.0

@@ -124,7 +124,7 @@ class Cpu:
         self._from_s, self._process_s, self._threads_s = time.monotonic(), time.process_time(), _threads_s()
 
     def told(self) -> str:
-        """In percent of one core, the dearest first; what is under a tenth of a percent together."""
+        """In percent of one core, the dearest first."""
         wall_s = time.monotonic() - self._from_s
         whole = 100.0 * (time.process_time() - self._process_s) / wall_s
         names = {thread.native_id: thread.name for thread in threading.enumerate()}
@@ -132,7 +132,7 @@ class Cpu:
             (100.0 * (used_s - self._threads_s.get(number, 0.0)) / wall_s, names.get(number, "of a library"))
             for number, used_s in _threads_s().items()
         ]
-        told = [f"{name} {share:.2f}" for share, name in sorted(shares, reverse=True) if share >= 0.1]
+        told = [f"{name} {share:.2f}" for share, name in sorted(shares, reverse=True) if share >= 0.02]
         return f"{whole:.1f} % of one core ({', '.join(told)})"
 
 

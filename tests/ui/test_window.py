@@ -1,5 +1,6 @@
 import threading
 
+import numpy as np
 import pytest
 from PyQt6.QtCore import Qt
 
@@ -12,6 +13,7 @@ from tests.support.listed_sources import LISTED
 from tests.support.sound import noise, tone
 from ui.session import IDLE_POLL_MS, POLL_MS
 from ui.style import typeset
+from ui.thinker import EVERY_S, IDLE_EVERY_S
 from ui.time_scale import LAST_10_MINUTES, LAST_MINUTE
 
 
@@ -344,15 +346,40 @@ def test_the_small_form_takes_the_place_of_the_window_and_stays_on_top(scene):
     scene.until(lambda: scene.window.bar.hold.isChecked())
 
 
+def bring_unseen(scene, seconds):
+    """Bring so much noise, and go on until the engine has measured it: the timeline waits."""
+    live_pass = scene.session.engine.live_pass
+    wanted = len(live_pass.store) + round(10 * seconds) - 1
+    scene.source.bring(noise(seconds, seed=3, level_dbfs=-22.0))
+    scene.until(lambda: len(live_pass.store) >= wanted)
+
+
+def test_seen_again_it_shows_passes_and_findings_at_once_and_none_is_missing(scene):
+    scene.play_music(4.0)
+    scene.until(lambda: len(scene.session.thoughts.passes) == 1)
+    scene.window.showMinimized()
+    scene.until(lambda: scene.session._timer.interval() == IDLE_POLL_MS)
+    scene.qtbot.wait(round(EVERY_S * 1500.0))
+    bring_unseen(scene, 0.5)  # thought of once more, and then not for long
+    scene.qtbot.wait(300)
+    scene.source.bring(np.zeros((48_000 * 6, 2), np.float32))
+    bring_unseen(scene, 3.0)
+    assert len(scene.session.thoughts.passes) == 1
+    scene.window.showNormal()
+    scene.qtbot.waitUntil(lambda: len(scene.session.thoughts.passes) == 2, timeout=IDLE_EVERY_S * 500.0)
+
+
 def test_minimised_it_polls_seldom_and_draws_nothing(scene):
     scene.play_music(1.0)
     scene.window.showMinimized()
     scene.until(lambda: scene.session._timer.interval() == IDLE_POLL_MS)
-    said = scene.window.status.lost.text()
+    said, seen = scene.window.status.lost.text(), scene.timeline.slots
     scene.source.lose(48_000)
-    scene.play_music(2.0)
+    bring_unseen(scene, 2.0)
     assert scene.window.status.lost.text() == said
+    assert scene.timeline.slots < seen + 10 + 20, "the newest are taken together, later"
     scene.window.showNormal()
+    assert scene.timeline.slots >= seen + 10 + 20 - 1
     scene.until(lambda: scene.session._timer.interval() == POLL_MS)
     scene.until(lambda: scene.window.status.lost.text() == "48000 frames lost (1 s)")
 
