@@ -284,15 +284,15 @@ class Analyser:
     def _set_pair_sums(self, records: Blocks, blocks: int) -> None:
         """Sums of left, right and their product over the full range."""
         planar = self._window.planar()
-        left = planar[0].reshape(blocks, -1)
-        if self._grid.is_regular and left.shape[1] % CELLS_A_BLOCK == 0:
+        if self._grid.is_regular and planar.shape[1] % (blocks * CELLS_A_BLOCK) == 0:
             # Short float32 sums, added up in float64: an exact cancellation stays one.
             planar = planar.reshape(self._channels, blocks, CELLS_A_BLOCK, -1)
-            sums = [np.vecdot(planar[a], planar[b]).sum(axis=-1, dtype=np.float64) for a, b in self._pairs()]
+            parts = [np.vecdot(planar[a], planar[b]) for a, b in self._pairs()]
+            sums = np.add.reduce(np.array(parts, np.float64), axis=-1)
         else:
             wide = planar.astype(np.float64).reshape(self._channels, blocks, -1)
-            sums = [np.vecdot(wide[a], wide[b]) for a, b in self._pairs()]
-        records["full"][:, : len(sums)] = np.stack(sums, axis=1)
+            sums = np.array([np.vecdot(wide[a], wide[b]) for a, b in self._pairs()])
+        records["full"][:, : len(sums)] = sums.T
 
     def _pairs(self) -> list[tuple[int, int]]:
         return [(0, 0)] if self._channels == 1 else [(0, 0), (1, 1), (0, 1)]

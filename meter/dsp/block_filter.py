@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import signal
 
+from meter.dsp.linear_filter import linear_filter
 from meter.units import Floats
 
 Complex = npt.NDArray[np.complex128]
@@ -57,7 +58,8 @@ class BlockFilter:
         self._modes = len(self._poles)
         self._into_state = self._input_matrix()
         self._to_output = self._output_matrix(np.asarray(b, float), np.asarray(a, float), gains)
-        self._step = self._poles**run
+        one = np.array([1.0, 0.0], np.complex128)
+        self._recursions = [(one, np.array([1.0, -(pole**run)], np.complex128)) for pole in self._poles]
         self._state: Complex = np.zeros((channels, self._modes), np.complex128)
         self._memory: Complex = np.zeros((channels, self._modes), np.complex128)
         self._buffer: Float32s = np.empty((0, 0, 0), np.float32)
@@ -132,12 +134,9 @@ class BlockFilter:
 
     def _carry(self, mode: int, added: Complex) -> Complex:
         """States at the start of every run; keeps the last for the next call."""
-        before = self._state[:, mode : mode + 1]
         # lfilter's own memory is kept as it is: step·state worked out here would round differently.
-        after, memory = signal.lfilter(
-            [1.0], [1.0, -self._step[mode]], added, axis=1, zi=self._memory[:, mode : mode + 1]
-        )
-        states = np.concatenate([before, after[:, :-1]], axis=1)
-        self._state[:, mode] = after[:, -1]
-        self._memory[:, mode] = memory[:, 0]
-        return np.asarray(states, np.complex128)
+        after, memory = linear_filter(*self._recursions[mode], added, self._memory[:, mode : mode + 1])
+        states = np.empty_like(after)
+        states[:, 0], states[:, 1:] = self._state[:, mode], after[:, :-1]
+        self._state[:, mode], self._memory[:, mode] = after[:, -1], memory[:, 0]
+        return states

@@ -18,11 +18,11 @@ from functools import lru_cache, reduce
 from typing import Final
 
 import numpy as np
-from scipy import signal
 
 from meter.dsp.biquad_fit import fit_biquad
 from meter.dsp.decimator import PASS_SHARE, Decimator
 from meter.dsp.grid import Grid
+from meter.dsp.linear_filter import linear_filter
 from meter.dsp.window import Window
 from meter.errors import UsageError
 from meter.units import Floats
@@ -64,8 +64,10 @@ class _Section:
         self.state = np.zeros((channels, 2 * len(sections)))
 
     def process(self, samples: Floats) -> Floats:
-        out, self.state[:] = signal.lfilter(self._b, self._a, samples, axis=1, zi=self.state)
-        return np.asarray(out, np.float64)
+        if samples.shape[1] == 0:
+            return samples
+        out, self.state[:] = linear_filter(self._b, self._a, samples, self.state)
+        return out
 
     def settle(self, floor: float) -> None:
         self.state[np.abs(self.state) < floor] = 0.0

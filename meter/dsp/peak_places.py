@@ -95,7 +95,7 @@ class PeakPlaces:
         begins = self._flags.reshape(len(marked), -1, LINE_FRAMES)[:, 1:, 0]
         np.logical_or(marked[:, :-1], begins, out=marked[:, :-1])
         marked[:, -1] |= self._behind.reshape(-1)
-        flat = np.flatnonzero(marked)
+        flat = marked.reshape(-1).nonzero()[0]
         row = flat // marked.shape[1]
         return row, np.minimum((flat - row * marked.shape[1]) * LINE_FRAMES, frames - LINE_FRAMES)
 

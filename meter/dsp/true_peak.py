@@ -120,7 +120,7 @@ class TruePeakMeter:
         before, behind = heights[:, 0].copy(), heights[:, -1].copy()
         heights[:, 0] = heights[:, -1] = 0.0  # the neighbours' points are not of this row
         self._leave_out(heights, rows, first, frames)
-        begin = np.concatenate([_FIRST, np.flatnonzero(rows[1:] != rows[:-1]) + 1])
+        begin = np.concatenate([_FIRST, (rows[1:] != rows[:-1]).nonzero()[0] + 1])
         width = self._points.width
         peaks = np.zeros(blocks * channels, np.float32)
         peaks[rows[begin]] = np.maximum.reduceat(heights.reshape(-1), begin * width)
@@ -136,7 +136,7 @@ class TruePeakMeter:
                 overs = np.sort(np.concatenate([overs, more]))
             heights[tops] = fitted
             row = rows[tops // width]
-            begin = np.concatenate([_FIRST, np.flatnonzero(row[1:] != row[:-1]) + 1])
+            begin = np.concatenate([_FIRST, (row[1:] != row[:-1]).nonzero()[0] + 1])
             row = row[begin]
             amplitudes[row] = np.maximum(amplitudes[row], np.maximum.reduceat(fitted, begin))
         line = overs // width
@@ -159,7 +159,7 @@ class TruePeakMeter:
             is_top = is_high & is_known
 
         def through_lines(flags: Bools) -> Ints:
-            flat = np.flatnonzero(flags)
+            flat = flags.reshape(-1).nonzero()[0]
             return np.asarray(flat + 2 * (flat // flags.shape[1]) + 1, np.int64)
 
         # Strict on one side: a plateau gives one point, not all of them.
