@@ -12,7 +12,14 @@ import sys
 from collections.abc import Callable
 from typing import Final
 
-from meter import check_arguments, journal_command, listen_command, shelf_command, window_command
+from meter import (
+    check_arguments,
+    dose_arguments,
+    journal_command,
+    listen_command,
+    shelf_command,
+    window_command,
+)
 from meter.errors import MeterError
 from meter.window_command import Window
 
@@ -33,6 +40,7 @@ COMMANDS: Final = (
     "sources",
     "journal",
     "shelf",
+    "dose",
 )
 """A word that is one of these is never taken for a path."""
 
@@ -51,6 +59,7 @@ examples:
   leadline sources                               what can be listened to
   leadline journal                               what was heard, pass by pass
   leadline shelf compare tune.wav                against the records you admire, equally loud
+  leadline dose 97:4 88:2 --rule niosh           what hours at a level come to: an estimate
   leadline prove                                 the published test signals, measured here and now
 """
 
@@ -128,6 +137,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     _add_sources(commands)
     journal_command.add_parser(commands)
     shelf_command.add_parser(commands)
+    dose_arguments.add_parser(commands)
     return parser
 
 

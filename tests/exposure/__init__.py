@@ -1,0 +1,1 @@
+"""Exposure by published rules."""
