@@ -43,6 +43,17 @@ def crossover_from(text: str) -> float:
     return value_hz
 
 
+def a4_from(text: str) -> float:
+    """Concert pitch in Hz; `UsageError` for anything else."""
+    from meter.low_end.settings import A4_RANGE_HZ
+
+    lowest, highest = A4_RANGE_HZ
+    value_hz = _number(text)
+    if not lowest <= value_hz <= highest:
+        raise UsageError(f"--a4 {text} came; expected {lowest:g} to {highest:g} Hz, such as --a4 440")
+    return value_hz
+
+
 def bpm_from(text: str) -> float:
     """A tempo in beats a minute; `UsageError` for anything else."""
     from meter.phrases import FASTEST_BPM, SLOWEST_BPM

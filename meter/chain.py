@@ -7,13 +7,14 @@ and grid anew: no block, window or reading ever holds samples of both its sides.
 
 from __future__ import annotations
 
-from typing import Final, Self
+from typing import Final, Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
 
 from meter import readings
 from meter.dsp.analyser import BLOCK, Analyser, Blocks
+from meter.dsp.decimator import decimation_factor
 from meter.dsp.grid import BLOCKS_A_SECOND, BLOCKS_A_SOUNDING, CELLS_A_BLOCK, Grid
 from meter.dsp.loudness import LoudnessMeter
 from meter.dsp.overs import OverLog
@@ -34,11 +35,30 @@ from meter.soundings import (
     empty_soundings,
 )
 from meter.standards import bs1770
-from meter.units import Samples, db_to_amplitude
+from meter.units import Floats, Samples, db_to_amplitude
 
 DEFAULT_CROSSOVER_HZ: Final = 120.0
 _BATCH_BLOCKS: Final = 6 * BLOCKS_A_SECOND
 """Blocks measured at once where they have come: calls cost less, and the memory is still near."""
+
+
+class LowSink(Protocol):
+    """Takes the signal at the lower rate that the low bands are measured at.
+
+    `meter.low_end.stream.low_clock` tells that rate, and how to read the sample numbers as times.
+    """
+
+    def process(self, samples: Floats, first_index: int) -> None:
+        """Samples of left and right, shape (n, 2), the first of them number `first_index` since the start.
+
+        Lost frames count. The arrays may be views, and are not to be written to.
+        """
+
+    def gap(self) -> None:
+        """What comes next does not follow on what came: frames were lost, or were no numbers."""
+
+    def flush(self) -> None:
+        """The pass has ended."""
 
 
 def _joined(parts: list[npt.NDArray[np.void]]) -> npt.NDArray[np.void]:
@@ -69,6 +89,8 @@ class Chain:
         onset there in which a peak could be read. Otherwise silence surrounds it, as it does a file.
     beside : bool
         Measure in two threads beside the caller, for files: soundings come a batch (6 s) later.
+    low_sink : LowSink, optional
+        Gets the signal at about 3 kHz that is made here anyway, in the caller's thread.
 
     Raises
     ------
@@ -87,6 +109,7 @@ class Chain:
         low_end: bool = True,
         is_excerpt: bool = False,
         beside: bool = False,
+        low_sink: LowSink | None = None,
     ) -> None:
         self.grid = Grid(rate_hz)
         if not 1 <= channels <= MAX_CHANNELS:
@@ -108,9 +131,13 @@ class Chain:
             crossover_hz=crossover_hz,
             limit=db_to_amplitude(over_limit_dbtp),
             low_end=low_end,
+            low_audio=low_sink is not None,
             beside=beside,
             from_silence=not is_excerpt,
         )
+        self._low_sink = low_sink
+        self._low_factor = decimation_factor(self.grid)
+        self._low_ready: list[tuple[Floats, bool]] = []
         self._is_excerpt = is_excerpt
         self._is_beside = beside
         self._planner = RunPlanner()
@@ -128,6 +155,7 @@ class Chain:
         self._start_grid(flags=0)
 
     def _start_grid(self, *, flags: int) -> None:
+        self._low_index = round(self._grid_start / self._low_factor)
         self._block = 0
         self._waiting: Blocks = np.zeros(0, BLOCK)
         self._flight: tuple[int, npt.NDArray[np.bool_] | None] | None = None
@@ -231,6 +259,9 @@ class Chain:
             left -= 1
         self._waiting = np.concatenate([self._waiting, self._analyser.rest(blocks=left, frames=block)])
         self._block += left
+        if self._low_sink:
+            self._low_ready.append((np.zeros((1, left * (block // self._low_factor))), True))
+            self._feed_low_sink()
 
     def _take(self, frames: npt.NDArray[np.float32], blocks: int, bad: npt.NDArray[np.bool_] | None) -> None:
         """Start to measure blocks; beside the caller they land with the next ones."""
@@ -238,8 +269,10 @@ class Chain:
         self._analyser.begin(frames, blocks=blocks, first_block=self._block)
         self._flight = self._block, bad
         self._block += blocks
+        self._feed_low_sink()  # beside the caller the next blocks are measured meanwhile
         if not self._is_beside:
             self._land()
+            self._feed_low_sink()
 
     def _land(self) -> None:
         """Take in the blocks that are being measured."""
@@ -247,11 +280,28 @@ class Chain:
             return
         (block, bad), self._flight = self._flight, None
         records, peaks = self._analyser.finish()
+        self._keep_low_audio(is_clean=bad is None)
         if bad is not None:
             self._note_bad(records, bad, block)
         first_frame = self._grid_start + self.grid.cell_edge(block * CELLS_A_BLOCK) - self._pass_start
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)
         self._waiting = _joined([self._waiting, records])
+
+    def _keep_low_audio(self, *, is_clean: bool) -> None:
+        audio = self._analyser.take_low_audio()
+        if audio is not None:
+            self._low_ready.append((audio, is_clean))
+
+    def _feed_low_sink(self) -> None:
+        """Hand on what was measured to who looks at the low end."""
+        ready, self._low_ready = self._low_ready, []
+        for audio, is_clean in ready:
+            assert self._low_sink is not None, "low audio is made only for a sink"
+            if is_clean:
+                self._low_sink.process(np.broadcast_to(audio, (2, audio.shape[1])).T, self._low_index)
+            else:
+                self._low_sink.gap()
+            self._low_index += audio.shape[1]
 
     def _note_bad(self, records: Blocks, bad: npt.NDArray[np.bool_], block: int) -> None:
         edges = self.grid.cell_edges(block * CELLS_A_BLOCK, CELLS_A_BLOCK)
@@ -297,6 +347,8 @@ class Chain:
             return empty_soundings()
         rows = self._cut(flags=CUT_SHORT)
         self._has_ended = True
+        if self._low_sink:
+            self._low_sink.flush()
         return rows
 
     def gap(self, frames: int) -> Soundings:
@@ -316,6 +368,8 @@ class Chain:
         here = self.frames
         self.gaps.append(Gap(at_s=here / self.rate_hz, frames=int(frames)))
         rows = self._cut(flags=CUT_SHORT | BEFORE_GAP)
+        if self._low_sink:
+            self._low_sink.gap()
         self.lost_frames += int(frames)
         self._grid_start = self._pass_start + here + int(frames)
         self._begin_pass(flags=AFTER_GAP)
@@ -381,6 +435,8 @@ class Chain:
         edges = edges[edges <= len(frames)]
         goes_on = self._is_excerpt or bool(flags & BEFORE_GAP)
         record, peaks, tail = self._analyser.process_short(frames, cell_edges=edges, goes_on=goes_on)
+        self._keep_low_audio(is_clean=bad is None)
+        self._feed_low_sink()
         if bad is not None:
             self._note_bad(record, bad, self._block)
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)

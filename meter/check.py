@@ -11,7 +11,7 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -21,10 +21,15 @@ from meter.check_part import Part
 from meter.errors import MeterError
 from meter.files import open_audio
 from meter.findings.records import Finding
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
 from meter.pollution import Suggestion
 from meter.read_ahead import read_ahead
 from meter.soundings import Soundings, Summary
 from meter.targets import Target, Verdict, judge
+
+if TYPE_CHECKING:
+    from meter.low_end.analysis import LowEndAnalysis
 
 LOG: Final = logging.getLogger("meter.check")
 
@@ -47,6 +52,7 @@ class Options:
     downbeat_s: float = 0.0
     beside: bool = True  # reading and true peak in threads of their own
     keep_soundings: bool = False  # in `Checked`: 2000 bytes of memory for every second
+    low_end: LowEndSettings | None = None  # look for notes, kicks and what mono does to them
 
     @property
     def over_limit_dbtp(self) -> float:
@@ -70,6 +76,7 @@ class Checked:
     suggestions: tuple[Suggestion, ...] = ()  # what may not belong to the pass; of a whole file
     is_lossy: bool = False
     weights: tuple[float, ...] = ()  # of the channels, as BS.1770 has them
+    low_end: LowEnd | None = None  # where it was looked at
 
     @property
     def is_inside(self) -> bool:
@@ -117,7 +124,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
         The options cannot be meant for it.
     """
     with open_audio(Path(name), pair=options.pair) as audio:
-        rows = _measure(audio, options, progress)
+        rows, low_end = _measure(audio, options, progress)
         summary = _summary(audio, rows, options.part)
         notes = list(audio.notes)
         own = summary.nonfinite_samples - audio.channels * sum(gap.frames for gap in audio.damaged)
@@ -132,16 +139,20 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             verdicts={} if options.target is None else judge(options.target, summary),
             notes=tuple(notes),
             soundings=rows if options.keep_soundings else None,
-            findings=_findings(audio, rows, summary, options),
+            findings=_findings(audio, rows, summary, options, low_end),
             suggestions=_suggestions(audio, rows) if options.part.is_whole else (),
             is_lossy=audio.is_lossy,
             weights=audio.weights,
+            low_end=low_end,
         )
 
 
-def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> Soundings:
+def _measure(
+    audio: AudioFile, options: Options, progress: Progress | None
+) -> tuple[Soundings, LowEnd | None]:
     from meter.chain import Chain
 
+    low_end = _low_end(audio, options)
     chain = Chain(
         rate_hz=audio.rate_hz,
         channels=audio.channels,
@@ -150,6 +161,7 @@ def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> S
         over_limit_dbtp=options.over_limit_dbtp,
         is_excerpt=not options.part.is_whole,
         beside=options.beside,
+        low_sink=low_end,
     )
     whole_s = options.part.length_s(audio)
     blocks = options.part.blocks(audio)
@@ -164,7 +176,16 @@ def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> S
             if progress is not None:
                 progress(frames / audio.rate_hz, whole_s)
         parts.append(chain.flush())
-    return np.concatenate(parts)
+    return np.concatenate(parts), None if low_end is None else low_end.reading()
+
+
+def _low_end(audio: AudioFile, options: Options) -> LowEndAnalysis | None:
+    if options.low_end is None:
+        return None
+    from meter.low_end.analysis import LowEndAnalysis
+    from meter.low_end.clock import low_clock
+
+    return LowEndAnalysis(low_clock(audio.rate_hz, start_s=options.part.from_s), options.low_end)
 
 
 def _summary(audio: AudioFile, rows: Soundings, part: Part) -> Summary:
@@ -179,7 +200,7 @@ def _summary(audio: AudioFile, rows: Soundings, part: Part) -> Summary:
 
 
 def _findings(
-    audio: AudioFile, rows: Soundings, summary: Summary, options: Options
+    audio: AudioFile, rows: Soundings, summary: Summary, options: Options, low_end: LowEnd | None
 ) -> tuple[Finding, ...]:
     from meter.findings.bars import with_bars
     from meter.findings.whole import A_FILE, findings_of
@@ -197,6 +218,11 @@ def _findings(
         ends_there=options.part.to_s is None,
         info=replace(A_FILE, is_lossy=audio.is_lossy),
     )
+    if low_end is not None and options.low_end is not None:
+        from meter.low_end.findings import low_end_findings
+
+        more = low_end_findings(low_end, options.low_end, from_s=options.part.from_s)
+        found = tuple(sorted((*found, *more), key=lambda one: one.first_slot))
     bpm = options.bpm
     if bpm is None:
         return found

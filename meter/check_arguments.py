@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
-from meter.arguments import add_crossover, bpm_from, crossover_from, downbeat_from, pair_from
+from meter.arguments import a4_from, add_crossover, bpm_from, crossover_from, downbeat_from, pair_from
 from meter.errors import UsageError
 
 DESCRIPTION: Final = """\
@@ -69,6 +69,18 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
     add_crossover(check)
+    check.add_argument(
+        "--a4",
+        metavar="HZ",
+        default="440",
+        help="concert pitch of the sub's notes: 415 to 466 Hz, 440 unless set",
+    )
+    check.add_argument(
+        "--key", metavar="KEY", help='key of the tune, such as "F minor": notes outside are told'
+    )
+    check.add_argument(
+        "--no-low-end", action="store_true", help="do not look for sub notes and kicks; a little quicker"
+    )
     check.add_argument("--bpm", metavar="BPM", help="tempo, to name places in bars and beats too")
     check.add_argument("--downbeat", metavar="S", help="where bar 1 begins, in seconds; 0 unless set")
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
@@ -80,15 +92,19 @@ def run(args: argparse.Namespace) -> int:
     from meter import check_command
     from meter.check import Options
     from meter.check_part import part_from
+    from meter.low_end.settings import LowEndSettings
 
+    crossover_hz = crossover_from(args.crossover)
+    low_end = LowEndSettings(a4_hz=a4_from(args.a4), key=args.key, crossover_hz=crossover_hz)
     options = Options(
         target=check_command.target_named(args.target),
         pair=None if args.channels is None else pair_from(args.channels),
-        crossover_hz=crossover_from(args.crossover),
+        crossover_hz=crossover_hz,
         bpm=None if args.bpm is None else bpm_from(args.bpm),
         downbeat_s=_downbeat_s(args),
         part=part_from(args.from_time, args.to_time),
         beside=not args.one_thread,
+        low_end=None if args.no_low_end else low_end,
     )
     return check_command.run(
         args.files,

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from meter.check import Checked, Failed
 from meter.findings.records import Finding
+from meter.low_end.json_keys import low_end_object
 from meter.pollution import Suggestion
 from meter.soundings import BANDS, SOUNDINGS_A_SECOND
 from meter.summary_keys import value_of, why_null
@@ -68,6 +69,8 @@ def file_object(checked: Checked) -> dict[str, Any]:
         "dropouts": summary.dropouts,
         "dc_offset": list(summary.dc_offset),
     }
+    if checked.low_end is not None:  # keys only where it was looked at
+        made |= low_end_object(checked.low_end, why)
     target = checked.options.target
     if target is None:
         why["target"] = "does not apply"

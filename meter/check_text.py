@@ -13,6 +13,7 @@ from typing import Final
 
 from meter.check import Checked, Failed
 from meter.findings.listed import listed
+from meter.low_end.text import low_end_lines
 from meter.soundings import LOW_BANDS, Summary, as_text_time
 from meter.summary_keys import value_of, why_null
 from meter.targets import MEASURES, Limit, Target, Verdict, limit_text, value_text, verdict_on
@@ -45,6 +46,8 @@ def block(checked: Checked, *, width: int = TEXT_WIDTH) -> str:
         lines += ["  Left and right?", "    one channel: nothing to compare, and nothing is lost in mono"]
     else:
         lines += ["  Left and right?", *_correlation(checked), "  Lost in mono?", *_lost_in_mono(checked)]
+    if checked.low_end is not None and checked.options.low_end is not None:
+        lines += low_end_lines(checked.low_end, checked.options.low_end)
     lines += sentences("What was found?", listed(checked.findings), width)
     lines += sentences("What may not belong to it?", [one.text for one in checked.suggestions], width)
     ends = [*(f"  Note: {note}." for note in checked.notes), *_conclusion(checked)]

@@ -175,14 +175,20 @@ class Engine:
         """The pass that is being made, with its soundings."""
         return None if self._worker is None else self._worker.live_pass
 
-    def slow_reader(self) -> RingFollower:
-        """A reader of its own for slow analyses, from now on, for one thread; after `start`.
+    def slow_reader(self, *, from_now: bool = True) -> RingFollower:
+        """A reader of its own for slow analyses, for one thread; after `start`.
 
         It may fall behind by as much as the ring holds: the loss is its own.
+
+        Parameters
+        ----------
+        from_now : bool
+            Begin with what comes next; else with the oldest frame that the ring has, which is the first one
+            right after the start.
         """
         worker = self._worker
         assert worker is not None, "an engine has its ring from start() on"
-        return RingFollower(lambda: worker.source)
+        return RingFollower(lambda: worker.source, from_now=from_now)
 
     # --- what the user asks for; any thread, done within one step
 

@@ -68,6 +68,11 @@ class FilePass:
             gaps=summary.gaps,
             info=live_pass.info,
         )
+        low_end = self.checked.low_end
+        if low_end is not None and options.low_end is not None:
+            from meter.low_end.findings import low_end_findings
+
+            found = (*found, *low_end_findings(low_end, options.low_end))
         checked = replace(
             self.checked,
             options=replace(options, target=target),

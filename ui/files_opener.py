@@ -105,13 +105,19 @@ class FilesOpener(QObject):
         from meter.check_run import check_all, cores
         from meter.file_pass import file_pass_of
         from meter.file_words import cancelled_text, problems_text, progress_text, too_many_text
+        from meter.low_end.settings import LowEndSettings
 
         found = find_files(order.paths)
         problems = list(found.notes)
         names = found.names[:MOST_FILES]
         if len(names) < len(found.names):
             problems.insert(0, too_many_text(len(found.names), MOST_FILES))
-        options = Options(target=order.target, crossover_hz=order.crossover_hz, keep_soundings=True)
+        options = Options(
+            target=order.target,
+            crossover_hz=order.crossover_hz,
+            keep_soundings=True,
+            low_end=LowEndSettings(crossover_hz=order.crossover_hz),
+        )
         workers = self._workers
         if workers is None:
             workers = max(1, min(cores() - 1, len(names)))

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp import dc
+from meter.dsp.decimator import Decimator
 from meter.dsp.dropouts import Dropouts
 from meter.dsp.flat_tops import FlatTops
 from meter.dsp.grid import CELLS_A_BLOCK, Grid
@@ -23,6 +24,7 @@ from meter.dsp.low_bands import LowBands
 from meter.dsp.true_peak import Peaks, TruePeakMeter, no_peaks
 from meter.dsp.window import Window
 from meter.soundings import LOW_BANDS, MAX_CHANNELS
+from meter.units import Floats
 
 Float32s = npt.NDArray[np.float32]
 
@@ -98,6 +100,8 @@ class Analyser:
         Amplitude above which the true peak is an over.
     low_end : bool
         Measure the low bands.
+    low_audio : bool
+        Keep the signal at the lower rate of each batch, for `take_low_audio`.
     beside : bool
         Run the parts in two threads, beside the caller.
     from_silence : bool
@@ -112,6 +116,7 @@ class Analyser:
         crossover_hz: float,
         limit: float,
         low_end: bool,
+        low_audio: bool,
         beside: bool,
         from_silence: bool,
     ) -> None:
@@ -120,10 +125,15 @@ class Analyser:
         self._k = k_filter(grid, channels=channels)
         self.peaks = TruePeakMeter(grid, channels=channels, limit=limit, from_silence=from_silence)
         self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
+        # A mono file has no low bands, which compare sides, but it has a low end.
+        self._decimator = Decimator(grid, channels=1) if low_audio and self._low is None else None
+        self._keeps_low_audio = low_audio
+        self._low_audio: Floats | None = None
         self._flat = FlatTops(grid, channels=channels)
         self._dropouts = Dropouts(grid)
         past = max(self.peaks.past_frames, self._flat.past_frames, self._dropouts.past_frames)
         past = max(past, self._low.past_frames if self._low else 0)
+        past = max(past, self._decimator.past_frames if self._decimator else 0)
         self._window = Window(channels=channels, past_frames=past)
         self._helpers = ThreadPoolExecutor(2, "beside") if beside else None
         self._begun: _Begun | None = None
@@ -134,6 +144,8 @@ class Analyser:
         self.peaks.reset(from_silence=from_silence)
         if self._low:
             self._low.reset()
+        if self._decimator:
+            self._decimator.reset()
         self._flat.reset()
         self._dropouts.reset()
         self._window.reset()
@@ -212,8 +224,22 @@ class Analyser:
 
     def _set_low_end(self, records: Blocks, blocks: int) -> None:
         """Writes only its own columns, so it may run beside the rest."""
+        decimated: Floats | None = None
         if self._low:
-            records["low"], records["low_count"] = self._low.process(self._window, blocks=blocks)
+            decimated = self._low.decimated(self._window, blocks=blocks)
+            records["low"], records["low_count"] = self._low.sums_of(decimated, blocks=blocks)
+        elif self._decimator:
+            decimated = self._decimator.process(self._window, blocks=blocks)
+        if self._keeps_low_audio:
+            self._low_audio = decimated
+
+    def take_low_audio(self) -> Floats | None:
+        """The signal at the lower rate of the blocks that were finished last, shape (1 or 2, n); given once.
+
+        None where there is none: it was not asked for, or taken before.
+        """
+        taken, self._low_audio = self._low_audio, None
+        return taken
 
     def process_short(
         self, frames: Float32s, *, cell_edges: npt.NDArray[np.int64], goes_on: bool

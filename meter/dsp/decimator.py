@@ -47,7 +47,7 @@ def decimation_factor(grid: Grid) -> int:
 class Decimator:
     """Lower-rate copy of the first `channels` of a stream of blocks.
 
-    Output k belongs to input frame k·factor, half a filter late.
+    Output k belongs to input frame k·factor, half a filter (`delay_s`) late.
     """
 
     def __init__(self, grid: Grid, *, channels: int) -> None:
@@ -55,6 +55,7 @@ class Decimator:
         self.rate_hz = grid.rate_hz / self.factor
         self._filter = _taps(self.factor)
         self.past_frames = len(self._filter) - 1
+        self.delay_s = 0.5 * self.past_frames / grid.rate_hz
         self._channels = channels
         self._block_frames = grid.block_frames(0)
         outputs = self._block_frames // self.factor

@@ -106,7 +106,20 @@ class LowBands:
             self._below = _Section([lr4_low_pass(crossover_hz, rate_hz=rate_hz)], 2)
 
     def process(self, window: Window, *, blocks: int) -> tuple[Floats, int]:
+        """Sums of squares and products, as `sums_of` has them, of the newest frames."""
+        return self.sums_of(self.decimated(window, blocks=blocks), blocks=blocks)
+
+    def decimated(self, window: Window, *, blocks: int) -> Floats:
+        """Newest frames at the lower rate, shape (2, outputs): the way to `sums_of`, and of use to others."""
+        return self._decimator.process(window, blocks=blocks)
+
+    def sums_of(self, decimated: Floats, *, blocks: int) -> tuple[Floats, int]:
         """Sums of squares and products.
+
+        Parameters
+        ----------
+        decimated : ndarray, shape (2, outputs)
+            From `decimated`; not changed.
 
         Returns
         -------
@@ -115,7 +128,7 @@ class LowBands:
         count : int
             Values summed in each block (of the decimated signal).
         """
-        samples = self._bottom.process(self._decimator.process(window, blocks=blocks))
+        samples = self._bottom.process(decimated)
         count = samples.shape[1] // blocks
         # Everything below 120 Hz is wanted twice: as it is (the usual crossover), and less what is below 60.
         under_middle = self._under_middle.process(samples)

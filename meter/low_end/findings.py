@@ -1,0 +1,24 @@
+"""What is found in the low end, part by part."""
+
+from __future__ import annotations
+
+from meter.findings.records import Finding
+from meter.low_end.note_findings import note_findings
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
+
+
+def low_end_findings(
+    low_end: LowEnd, settings: LowEndSettings, *, from_s: float = 0.0
+) -> tuple[Finding, ...]:
+    """Findings of all parts, at most five of a kind.
+
+    Parameters
+    ----------
+    low_end : LowEnd
+        Of a pass that has ended.
+    settings : LowEndSettings
+    from_s : float
+        Where the pass begins on the clock of `low_end`: slots count from there.
+    """
+    return note_findings(low_end, settings, from_s=from_s)

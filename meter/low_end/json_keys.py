@@ -1,0 +1,63 @@
+"""The low end as keys of the JSON: those of a checked file, and of what was heard.
+
+Each part has its function and its keys here, and says in ``why`` why a value is null.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from meter.low_end.note_records import SubNote, Unpitched
+from meter.low_end.records import LowEnd
+
+
+def low_end_object(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
+    """The keys and what stands under them; why a value is null goes into `why`."""
+    return {**_notes(low_end, why), **_kicks(low_end, why)}
+
+
+def _notes(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
+    if low_end.tuning_cents is None:
+        why["tuning_cents"] = "not yet"
+    return {
+        "sub_notes": [note_object(note) for note in low_end.sub_notes],
+        "no_single_pitch": [_unpitched(one) for one in low_end.unpitched],
+        "tuning_cents": low_end.tuning_cents,
+    }
+
+
+def note_object(note: SubNote) -> dict[str, Any]:
+    """One note."""
+    return {
+        "at_s": round(note.at_s, 4),
+        "seconds": round(note.seconds, 4),
+        "hz": round(note.hz, 4),
+        "note": note.note,
+        "cents": round(note.cents, 3),
+        "uncertainty_cents": round(note.uncertainty_cents, 3),
+        "level_dbfs": _finite(note.level_dbfs),
+        "share_under_40_hz": round(note.share_under_40_hz, 4),
+        "beat_hz": round(note.beat_hz, 4),
+        "is_in_key": note.is_in_key,
+    }
+
+
+def _unpitched(one: Unpitched) -> dict[str, Any]:
+    return {
+        "at_s": round(one.at_s, 4),
+        "seconds": round(one.seconds, 4),
+        "level_dbfs": _finite(one.level_dbfs),
+    }
+
+
+def _kicks(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
+    kicks = low_end.kicks
+    if kicks is None:
+        why["kicks"] = "not yet"
+        return {"kicks": None}
+    return {"kicks": {"count": kicks.count, "body_hz": kicks.body_hz, "spread_hz": kicks.spread_hz}}
+
+
+def _finite(value: float) -> float | None:
+    return round(value, 2) if math.isfinite(value) else None

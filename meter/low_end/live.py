@@ -1,0 +1,128 @@
+"""The low end of what is heard live: a thread of its own beside the engine, which pays nothing for it."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from typing import Final
+
+from meter.engine import Engine
+from meter.errors import MeterError
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
+from meter.ring_follower import RingFollower
+
+LOG: Final = logging.getLogger("meter.low_end")
+
+STEP_S: Final = 0.25
+READ_S: Final = 1.0
+"""The most that is taken at once, so that other threads get their turn between."""
+
+
+class LiveLowEnd:
+    """Follows an engine four times a second.
+
+    Parameters
+    ----------
+    engine : Engine
+        Started.
+    settings : LowEndSettings, optional
+
+    Attributes
+    ----------
+    now : LowEnd
+        Newest reading of the pass, rebound by each step that brought something; any thread may read it. Made
+        right after `Engine.start`, its times are those of the engine's first pass; a source with another ring
+        and `begin_anew` begin again at 0.
+    """
+
+    def __init__(self, engine: Engine, settings: LowEndSettings | None = None) -> None:
+        self._follower = engine.slow_reader(from_now=False)
+        self.now = LowEnd()
+        self._steps = _Steps(self._follower, LowEndSettings() if settings is None else settings)
+        self._wants_anew = threading.Event()
+        self._ends = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="leadline low end", daemon=True)
+
+    def start(self) -> None:
+        """Begin to listen."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Take what has come, and end the pass. May be called twice."""
+        self._ends.set()
+        if self._thread.is_alive():
+            self._thread.join()
+
+    def begin_anew(self) -> None:
+        """Begin a new pass with what comes next; any thread."""
+        self._wants_anew.set()
+
+    def _run(self) -> None:
+        try:
+            while not self._ends.wait(STEP_S):
+                self._step()
+            self._step()
+            self._steps.flush()
+            self.now = self._steps.reading()
+        except Exception:
+            LOG.exception("please report this: the low end is looked at no more")
+
+    def _step(self) -> None:
+        if self._wants_anew.is_set():
+            self._wants_anew.clear()
+            self._steps.begin()
+        if self._steps.take():
+            self.now = self._steps.reading()
+
+
+class _Steps:
+    """Reads rings and feeds the analysis; one thread."""
+
+    def __init__(self, follower: RingFollower, settings: LowEndSettings) -> None:
+        self._follower, self._settings = follower, settings
+        self.begin()
+
+    def begin(self) -> None:
+        """A new pass, of the ring of now."""
+        from meter.low_end.analysis import LowEndAnalysis
+        from meter.low_end.clock import low_clock
+        from meter.low_end.stream import LowStream
+
+        ring = self._follower.ring
+        self._read_frames = max(1, round(READ_S * ring.rate_hz))
+        self._analysis: LowEndAnalysis | None = None
+        try:
+            self._analysis = LowEndAnalysis(low_clock(ring.rate_hz), self._settings)
+            self._stream = LowStream(rate_hz=ring.rate_hz, channels=ring.channels, sink=self._analysis)
+        except MeterError as error:  # the engine says so too
+            LOG.info("the low end is not looked at: %s", error)
+            self._analysis = None
+
+    def take(self) -> bool:
+        """Take all that has come; whether that was anything."""
+        took = False
+        while True:
+            chunk = self._follower.read(self._read_frames)
+            if chunk is None:
+                self._follower.turn()
+                self.begin()
+                took = True
+                continue
+            if chunk.lost_before == 0 and len(chunk.frames) == 0:
+                return took
+            took = True
+            if self._analysis is None:
+                continue
+            if chunk.lost_before:
+                self._stream.gap(chunk.lost_before)
+            self._stream.process(chunk.frames)
+
+    def flush(self) -> None:
+        """End the pass."""
+        if self._analysis is not None:
+            self._stream.flush()
+
+    def reading(self) -> LowEnd:
+        """What is known now."""
+        return LowEnd() if self._analysis is None else self._analysis.reading()

@@ -1,0 +1,67 @@
+"""The low end of what is heard live: a thread of its own."""
+
+import numpy as np
+import pytest
+
+from meter.engine import Engine
+from meter.low_end import analysis
+from meter.low_end.clock import low_clock
+from meter.low_end.live import LiveLowEnd
+from meter.low_end.stream import LowStream
+from tests.support.fake_source import FakeSource
+from tests.support.low_sink import Kept
+
+
+@pytest.fixture
+def kept(monkeypatch):
+    """What every analysis is fed with, beside what it does."""
+    made = []
+
+    class Watched(analysis.LowEndAnalysis):
+        def __init__(self, *args):
+            super().__init__(*args)
+            made.append(Kept())
+            self._parts = (*self._parts, made[-1])
+
+    monkeypatch.setattr(analysis, "LowEndAnalysis", Watched)
+    return made
+
+
+def noise(seconds, rate_hz=48_000):
+    frames = round(seconds * rate_hz)
+    return (0.1 * np.random.default_rng(3).standard_normal((frames, 2))).astype(np.float32)
+
+
+def test_it_follows_the_engine_from_its_first_frame_over_gaps_and_to_its_end(kept):
+    source, sound = FakeSource(), noise(3.0)
+    with Engine(source) as engine:
+        source.bring(sound[:48_000])
+        live = LiveLowEnd(engine)
+        live.start()
+        source.lose(999)
+        source.bring(sound[48_000:])
+        live.stop()
+        live.stop()
+    expected = Kept()
+    stream = LowStream(rate_hz=48_000, channels=2, sink=expected)
+    stream.process(sound[:48_000])
+    stream.gap(999)
+    stream.process(sound[48_000:])
+    (heard,) = kept
+    assert heard.flushes == 1
+    assert [first for first, _ in heard.pieces] == [0, round(48_999 / low_clock(48_000).factor)]
+    for (_, one), (_, other) in zip(heard.pieces, expected.pieces, strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+def test_another_ring_is_another_pass(kept):
+    source = FakeSource()
+    with Engine(source) as engine:
+        live = LiveLowEnd(engine)
+        live.start()
+        source.bring(noise(1.0))
+        source.reopen(rate_hz=44_100)
+        source.bring(noise(1.0, 44_100))
+        live.stop()
+    first, second = kept
+    assert [len(samples) for _, samples in first.pieces + second.pieces] == [3000, 2940]
