@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -22,6 +23,9 @@ LOG: Final = logging.getLogger("ui.session")
 EVERY_S: Final = 0.5
 IDLE_EVERY_S: Final = 30.0
 STOP_WAIT_S: Final = 5.0
+
+GIVE_BACK_EVERY_S: Final = 60.0
+"""What was needed for a while goes back to the system so often; 10 ms of work, 20 MB of hours."""
 
 STILL_S: Final = 2.0
 """When nothing has come for so long, because it is held or lost, the numbers are made exact."""
@@ -75,6 +79,7 @@ class Thinker:
         self._changes: dict[int, str] = {}
         self._suggested: tuple[Finding, ...] = ()
         self._every_s = EVERY_S
+        self._gave_back_s = time.monotonic()
         self._has_news = threading.Event()
         self._must_end = False
         self._rested = threading.Event()  # the pause is over, before its time
@@ -156,8 +161,9 @@ class Thinker:
             self.thoughts = found
         if self._finder.is_behind:
             self._has_news.set()
-        elif is_behind:
-            give_back()  # what it took to catch up with hours
+        elif is_behind or time.monotonic() - self._gave_back_s >= GIVE_BACK_EVERY_S:
+            give_back()  # what it took to catch up with hours, or to sum up passes, here and in the journal
+            self._gave_back_s = time.monotonic()
 
     def _sum_up(self, passes: Sequence[ListedPass]) -> None:
         """Of each pass that has ended, once: what changed, and what may not belong to it."""

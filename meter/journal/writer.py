@@ -186,7 +186,7 @@ class JournalWriter:
     def _gather(self, seconds: float) -> None:
         """Take what has come in so long; a thread that wakes for every sounding costs twice as much."""
         self._has_end.wait(seconds)
-        while not self._news.empty():
+        for _ in range(self._news.qsize()):  # not what comes meanwhile: it may never end
             news = self._news.get()
             if news is None:
                 self._cut(None)

@@ -1,8 +1,8 @@
 """What the whole window holds after hours: ``python -m tests.benchmarks.window_memory [--hours N]``.
 
 Engine and window run as for a user; when the source is quiet, the soundings of the demo tune are
-appended again and again, far faster than they come, while passes are cut, findings are found and
-the lanes are drawn. A process of its own for each source. Needs a display; Xvfb will do.
+appended again and again, far faster than they come, while passes are cut, findings are found, the
+journal is written and the lanes are drawn. A process of its own for each source. Needs a display; Xvfb will do.
 """
 
 from __future__ import annotations
@@ -82,6 +82,7 @@ def run(spec: str, hours: float) -> None:
         has_target=True,
         open_source=lambda _: source,
         list_sources=lambda: [],
+        keeps=True,
     )
     conductor.show()
     conductor.begin(spec)
@@ -119,7 +120,7 @@ def append(app: Any, conductor: Any, rows: Any, count: int) -> None:
     from meter.chain import Chain
     from meter.live_pass import LivePass
 
-    timeline = conductor.session.timeline
+    timeline, writer = conductor.session.timeline, conductor.session._writer
     weights = Chain(rate_hz=48_000, channels=2).weights
     info = SourceInfo(spec="system", name="what the system plays")
     live_pass, frame = None, 0
@@ -127,6 +128,7 @@ def append(app: Any, conductor: Any, rows: Any, count: int) -> None:
         if at % MARK_EVERY_ROWS == 0:
             if live_pass is not None:
                 timeline.end(live_pass)
+                writer.end_pass(live_pass)
             live_pass = LivePass(
                 number=at // MARK_EVERY_ROWS + 2,
                 info=info,
@@ -146,6 +148,7 @@ def append(app: Any, conductor: Any, rows: Any, count: int) -> None:
         assert live_pass is not None
         live_pass.store.append(some)
         timeline.append(some, live_pass)
+        writer.take(some, live_pass)
         if at % 3_000 == 0:
             conductor.session._thinker.wake()
             app.processEvents()
