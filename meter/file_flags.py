@@ -8,11 +8,11 @@ from typing import Final
 from meter.check import Checked
 from meter.lanes import Flag, Lane
 from meter.music_sentences import band_text
-from meter.shown import BELOW, NOT_KNOWN, overs_unit
+from meter.shown import BELOW, NOT_KNOWN, SIGNED, overs_unit
 from meter.summary_keys import value_of
 from meter.targets import MEASURES, value_text
 
-_LOUDNESS: Final = {"loudest_30s_lufs": "loudest 30 s", "integrated_lufs": "I"}
+_LOUDNESS: Final = {"loudest_30s_lufs": "loudest 30 s", "integrated_lufs": "integrated"}
 
 
 def file_flags(checked: Checked, lane: Lane) -> tuple[Flag, ...]:
@@ -41,7 +41,7 @@ def _flag(checked: Checked, key: str, name: str, unit: str) -> Flag:
     verdict = checked.verdicts.get(key)
     text = NOT_KNOWN
     if value is not None and not math.isnan(value):
-        text = value_text(value, decimals=MEASURES[key].decimals, limit=limit)
+        text = value_text(value, decimals=MEASURES[key].decimals, limit=limit, plus=key in SIGNED)
     return Flag(
         key=f"whole {key}",
         name=name,

@@ -188,7 +188,7 @@ def _of_loudness(now: Now) -> Iterator[Flag]:
 
 _LOUDNESS_NAMES: Final = {
     "loudest_30s_lufs": "loudest 30 s",
-    "integrated_lufs": "I",
+    "integrated_lufs": "integrated",
     "short_term_max_lufs": "highest S",
     "momentary_max_lufs": "highest M",
 }

@@ -19,7 +19,7 @@ BELOW: Final = f"{FOLD}below_crossover"
 _PASSING: Final = (SHORT_TERM_KEY, "momentary_lufs", "correlation")
 """True of this moment only, as what is lost in mono is: nothing when nothing is heard."""
 
-_SIGNED: Final = ("true_peak_dbtp",)
+SIGNED: Final = ("true_peak_dbtp",)
 """Shown with a plus above 0."""
 
 
@@ -53,7 +53,7 @@ def shown(now: Now, key: str) -> Shown:
         return Shown()
     decimals = MEASURES[key].decimals if key in MEASURES else 1
     verdict, limit = now.verdicts.get(key), _limit(now, key)
-    text = value_text(value, decimals=decimals, limit=limit, plus=key in _SIGNED)
+    text = value_text(value, decimals=decimals, limit=limit, plus=key in SIGNED)
     if now.has_ended and verdict is Verdict.NOT_YET and limit is not None:
         verdict = verdict_on(value, limit)  # nothing more will come
     if key == SHORT_TERM_KEY and verdict is Verdict.INSIDE and _is_under(now.target, value):

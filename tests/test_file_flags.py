@@ -31,15 +31,15 @@ def texts(of):
 
 def test_each_lane_has_the_numbers_of_the_whole_file_with_their_verdicts():
     found = texts(checked(true_peak_dbtp=0.04, overs=3, loudest_30s_lufs=-5.9))
-    assert found["loudness"] == ["loudest 30 s -5.9 LUFS ▲ over", "I -8.4 LUFS"]
-    assert found["peak"] == ["highest 0.04 dBTP ▲ over", "3 overs"]
+    assert found["loudness"] == ["loudest 30 s -5.9 LUFS ▲ over", "integrated -8.4 LUFS"]
+    assert found["peak"] == ["highest +0.04 dBTP ▲ over", "3 overs"]
     assert found["sides"] == ["r of all 0.62 ✓ inside"]
     assert found["mono"] == ["below 120 Hz -0.4 dB ✓ inside"]
 
 
 def test_without_a_target_there_is_no_verdict_and_what_is_not_known_is_no_number():
     found = texts(checked(None, integrated_lufs=None, overs=0))
-    assert found["loudness"] == ["loudest 30 s -6.5 LUFS", "I -- LUFS"]
+    assert found["loudness"] == ["loudest 30 s -6.5 LUFS", "integrated -- LUFS"]
     assert found["peak"] == ["highest -0.3 dBTP"]
 
 

@@ -133,7 +133,7 @@ def test_the_band_of_a_lane_is_what_the_target_allows():
 def test_the_measure_that_the_target_limits_is_the_second_flag(music):
     ebu = replace(music, target=EBU, verdicts=judge(EBU, music.reading, live=True))
     # R 128 does not limit S.
-    assert texts(ebu, "loudness") == ["S -6.0 LUFS", "I -9.0 LUFS ▲ over"]
+    assert texts(ebu, "loudness") == ["S -6.0 LUFS", "integrated -9.0 LUFS ▲ over"]
 
 
 def test_the_crossover_of_the_user_is_in_the_name(music):

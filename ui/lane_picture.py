@@ -326,7 +326,8 @@ class LanePicture:
         x = self._x_of(middle, layout)
         if layout.axis.left() <= x <= layout.axis.right():
             origin = self.origin_of(first)
-            overlay.paint_time_tag(painter, overlay.tag_text(first, last, origin), x, layout, self.theme)
+            text = overlay.tag_text(first, last, origin)
+            overlay.paint_time_tag(painter, text, x, layout, self.theme, self._marks(layout))
 
     def _paint_focus(self, painter: QPainter, layout: Layout) -> None:
         box = layout.axis.adjusted(-5.0, -2.0, 5.0, -3.0)

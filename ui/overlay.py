@@ -10,7 +10,7 @@ from PyQt6.QtCore import QPointF, QRectF, Qt
 from PyQt6.QtGui import QBrush, QColor, QPainter, QPen
 
 from meter.soundings import SOUNDINGS_A_SECOND, as_text_time
-from ui import fonts, verdict_glyph
+from ui import fonts, time_axis, verdict_glyph
 from ui.layout import LABEL_PX, Layout
 from ui.theme import Theme
 
@@ -118,13 +118,16 @@ def tag_text(first_slot: int, last_slot: int | None, origin_slot: int) -> str:
     return f"{start} – {as_text_time((last_slot - origin_slot) / SOUNDINGS_A_SECOND)}"
 
 
-def paint_time_tag(painter: QPainter, text: str, x: float, layout: Layout, theme: Theme) -> None:
-    """The moment's time on the axis."""
+def paint_time_tag(
+    painter: QPainter, text: str, x: float, layout: Layout, theme: Theme, marks: list[time_axis.Mark]
+) -> None:
+    """The moment's time on the axis, and no label of the axis half under it."""
     measure = fonts.metrics(LABEL_PX, is_bold=True)
     wide = measure.horizontalAdvance(text) + 12.0
     axis = layout.axis
     left = min(max(x - 0.5 * wide, axis.left()), axis.right() - wide)
     box = QRectF(left, axis.top(), wide, measure.height() + 5.0)
+    time_axis.wipe_under(painter, box, marks, axis, theme)
     painter.fillRect(box, QColor(theme.ink))
     painter.setFont(fonts.font(LABEL_PX, is_bold=True))
     painter.setPen(QColor(theme.paper))

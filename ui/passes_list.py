@@ -209,7 +209,8 @@ def _numbers(text: str) -> list[str]:
 
 
 def _changes(change: str) -> list[str]:
-    return _fitted(typeset(change).split(", "), ", ") if change else []
+    """What has changed since the one below it in the list."""
+    return _fitted(f"since last {typeset(change)}".split(", "), ", ") if change else []
 
 
 def _fitted(parts: Sequence[str], between: str) -> list[str]:

@@ -111,10 +111,25 @@ def paint(painter: QPainter, found: list[Mark], box: QRectF, theme: Theme) -> No
     measure = fonts.metrics(LABEL_PX)
     painter.setFont(fonts.font(LABEL_PX))
     base = border.bottom() + 6.0 + measure.capHeight()
+    for x, _, text in _labels(found, box):
+        painter.drawText(QPointF(x, base), text)
+
+
+def _labels(found: list[Mark], box: QRectF) -> Iterator[tuple[float, float, str]]:
+    """Where the labels begin, how wide they are, and what they say; those for which there is room."""
+    measure = fonts.metrics(LABEL_PX)
     free = -math.inf
     for mark in found:
         wide = measure.horizontalAdvance(mark.text)
         x = min(max(box.left() + mark.x - 0.5 * wide, box.left()), box.right() - wide)
         if mark.text and x > free:
-            painter.drawText(QPointF(x, base), mark.text)
+            yield x, wide, mark.text
             free = x + wide + 8.0
+
+
+def wipe_under(painter: QPainter, tag: QRectF, found: list[Mark], box: QRectF, theme: Theme) -> None:
+    """Take away the labels that a tag on the axis would cover in part: half a time is none."""
+    top = box.top() + 1.0 + BORDER_PX + 2.0
+    for x, wide, _ in _labels(found, box):
+        if x < tag.right() + 4.0 and x + wide > tag.left() - 4.0:
+            painter.fillRect(QRectF(x - 1.0, top, wide + 2.0, box.bottom() - top), QColor(theme.paper))

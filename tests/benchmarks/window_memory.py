@@ -2,7 +2,8 @@
 
 Engine and window run as for a user; when the source is quiet, the soundings of the demo tune are
 appended again and again, far faster than they come, while passes are cut, findings are found, the
-journal is written and the lanes are drawn. A process of its own for each source. Needs a display; Xvfb will do.
+journal is written and the lanes are drawn. A process of its own for each source. Needs a display; Xvfb
+will do.
 """
 
 from __future__ import annotations

@@ -32,7 +32,7 @@ def test_a_folder_is_measured_file_by_file_and_what_is_bad_is_said(scene, crate)
     opened(scene, [crate], 2)
     texts = rows(scene)
     assert [lines[0] for lines in texts] == ["What sounds now", "Files", "b.wav", "a.wav"]
-    assert texts[2][2:] == ["+2.0 LU", "true peak +2.0 dB"]
+    assert texts[2][2:] == ["since last +2.0 LU", "true peak +2.0 dB"]
     assert "bad.wav" in scene.window.message.label.text()
     assert scene.window.message.isVisible()
 

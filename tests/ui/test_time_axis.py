@@ -3,7 +3,11 @@
 from itertools import pairwise
 
 import pytest
+from PyQt6.QtCore import QRectF
+from PyQt6.QtGui import QColor, QImage, QPainter
 
+from ui import time_axis
+from ui.theme import DARK
 from ui.time_axis import bar_marks, clock_text, marks
 from ui.time_scale import TimeScale, View
 
@@ -52,3 +56,27 @@ def test_a_phrase_is_counted_in_bars():
     found = bar_marks(bars=16, width=1200.0)
     assert [mark.text for mark in found] == ["bar 1", *(str(k) for k in range(2, 17)), ""]
     assert found[-1].x == 1200.0
+
+
+def test_no_label_is_seen_in_part_beside_a_tag_on_the_axis():
+    box, tag = QRectF(0.0, 0.0, 700.0, 30.0), QRectF(303.0, 0.0, 100.0, 20.0)
+    found = marks(TimeScale.of(View.part(0, 600), slots=600, columns=700), width=700.0)
+    image = QImage(700, 30, QImage.Format.Format_RGB32)
+    image.fill(QColor(DARK.paper))
+    painter = QPainter(image)
+    time_axis.paint(painter, found, box, DARK)
+    whole = written_columns(image)
+    time_axis.wipe_under(painter, tag, found, box, DARK)
+    painter.end()
+    left = written_columns(image)
+    for x, wide, _ in time_axis._labels(found, box):
+        columns = set(range(round(x), round(x + wide)))
+        is_touched = tag.left() - 4.0 < x + wide and x < tag.right() + 4.0
+        assert left & columns == (set() if is_touched else whole & columns)
+    assert left and left < whole
+
+
+def written_columns(image):
+    """Where there is something under the border."""
+    paper = QColor(DARK.paper).rgb()
+    return {x for x in range(image.width()) for y in range(9, image.height()) if image.pixel(x, y) != paper}
