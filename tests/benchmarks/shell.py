@@ -194,8 +194,10 @@ def watched(seconds: float, *, minimised: bool = False, resized: bool = False) -
         wall_s = time.monotonic() - seen["wall"]
         live_pass = self.session.engine.live_pass if self.session.engine else None
         lost = -1 if live_pass is None else live_pass.lost_frames
+        told = seen["cpu"].told()
+        self.session.timeline.catch_up()
         slots = self.session.timeline.slots - int(seen["slots"])
-        print(f"{seen['cpu'].told()}, {lost} frames lost, {slots} soundings in {wall_s:.1f} s, "
+        print(f"{told}, {lost} frames lost, {slots} soundings in {wall_s:.1f} s, "
               f"{int(seen['sizes'])} sizes", flush=True)  # fmt: skip
         QApplication.quit()
 
