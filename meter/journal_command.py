@@ -10,18 +10,19 @@ from typing import Any, Final
 
 EPILOG: Final = """\
 examples:
-  leadline journal                     the passes that were heard
+  leadline journal list                the passes that were heard; the same without `list`
   leadline journal show 3 --target club
   leadline journal export 3 --csv      ten rows a second, for other programs
   leadline journal compare 3           with the shelf, equally loud
   leadline journal keep 3 --name "my set opener"    onto the shelf, to compare with
-  leadline journal delete 1 2          and `leadline journal undo` brings them back
-  leadline journal delete 1 --for-good          at once, to make room on the disk
+  leadline journal forget 1 2          and `leadline journal undo` brings them back
+  leadline journal forget 1 --for-good          at once, to make room on the disk
 
 What `leadline listen` hears live is kept: the numbers of every 100 ms, never audio. A pass ends after 5 s
-of silence, at a gap, a mark or another source. Files that were checked are kept only when they are
-put on the shelf (`leadline shelf add FILE`); the demo is not kept. What was deleted can be brought
-back for 7 days, then it is gone. LEADLINE_HOME moves the journal to another folder.
+of silence, at a gap, a mark or another source; a set (`leadline listen --set`) does not. One that was
+broken off, as by a crash, is closed with what was written. Files that were checked are kept only when
+they are put on the shelf (`leadline shelf add FILE`); the demo is not kept. What was forgotten can be
+brought back for 7 days, then it is gone. LEADLINE_HOME moves the journal to another folder.
 
 exit status: 0 done, 2 unusable arguments, or a journal that cannot be read.
 """
@@ -32,7 +33,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     journal = commands.add_parser(
         "journal",
         help="what was heard, pass by pass",
-        description="List, show, export and delete the passes that were heard.",
+        description="List, show, export and forget the passes that were heard.",
         epilog=EPILOG,
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,
@@ -47,16 +48,23 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         made.set_defaults(run=run)
         return made
 
+    listing = action("list", "the passes that were heard", run_list)
+    listing.add_argument(
+        "--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object a line"
+    )
+    listing.add_argument(
+        "--all", action="store_true", default=argparse.SUPPRESS, help="list passes under 10 s too"
+    )
     show = action("show", "everything about one pass", run_show)
     show.add_argument("number", type=int, metavar="N")
     show.add_argument("--target", metavar="NAME", help="hold it against this target")
     show.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object")
-    delete = action("delete", "take passes out of the journal; can be undone for 7 days", run_delete)
-    delete.add_argument("numbers", nargs="+", type=int, metavar="N")
-    delete.add_argument(
+    forget = action("forget", "take passes out of the journal; can be undone for 7 days", run_forget)
+    forget.add_argument("numbers", nargs="+", type=int, metavar="N")
+    forget.add_argument(
         "--for-good", action="store_true", help="at once, to make room on the disk; nothing brings them back"
     )
-    action("undo", "bring back what was deleted last", run_undo)
+    action("undo", "bring back what was forgotten last", run_undo)
     export = action("export", "every sounding of a pass, ten a second", run_export)
     export.add_argument("number", type=int, metavar="N")
     form = export.add_mutually_exclusive_group(required=True)
@@ -75,10 +83,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def run_list(args: argparse.Namespace) -> int:
     """List the passes."""
     from meter.journal import text
+    from meter.journal.closing import end_abandoned
     from meter.journal.store import read_journal
 
     with read_journal() as journal:
         _say_notes(journal.notes)
+        _say_notes(end_abandoned(journal))
         passes = [text.with_numbers(journal, kept) for kept in journal.passes()]
         if args.json:
             for kept in passes:
@@ -93,11 +103,13 @@ def run_show(args: argparse.Namespace) -> int:
     """Show one pass."""
     from meter.check_command import target_named
     from meter.journal import text
+    from meter.journal.closing import end_abandoned
     from meter.journal.store import read_journal
 
     target = target_named(args.target)
     with read_journal() as journal:
         _say_notes(journal.notes)
+        _say_notes(end_abandoned(journal))
         kept = journal.kept_pass(args.number)
         if args.json:
             _say(json.dumps(text.summary_object(journal, kept, target), allow_nan=False))
@@ -106,8 +118,8 @@ def run_show(args: argparse.Namespace) -> int:
     return 0
 
 
-def run_delete(args: argparse.Namespace) -> int:
-    """Delete passes."""
+def run_forget(args: argparse.Namespace) -> int:
+    """Take passes out of the list."""
     from meter.journal.store import open_journal
 
     with open_journal() as journal:
@@ -117,12 +129,12 @@ def run_delete(args: argparse.Namespace) -> int:
             _say(f"gone for good: {_numbers(args.numbers)}")
             return 0
         journal.delete(args.numbers)
-    _say(f"deleted: {_numbers(args.numbers)}; for 7 days `leadline journal undo` brings it back")
+    _say(f"forgotten: {_numbers(args.numbers)}; for 7 days `leadline journal undo` brings it back")
     return 0
 
 
 def run_undo(args: argparse.Namespace) -> int:
-    """Bring back what was deleted last."""
+    """Bring back what was forgotten last."""
     from meter.journal.store import open_journal
 
     with open_journal() as journal:

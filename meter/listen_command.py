@@ -23,6 +23,8 @@ line: "sounding" ten a second, and "summary"; what is to be said of the source g
 
 What is heard live (system, device:NAME) is kept in the journal, pass by pass, without any audio:
 "leadline journal" lists it. Files and the demo can be measured again at any time and are not kept.
+With --set all that is heard is kept as one pass, a file or the demo too: silence between two tunes does
+not end it, nor does what is lost. "leadline journal tunes" finds the tunes in it and how they follow.
 
 exit status: 0 done, 2 unusable arguments or nothing was heard.
 """
@@ -48,6 +50,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     listen.add_argument("--target", metavar="NAME", help="hold what is heard against this target")
     add_crossover(listen)
     _add_common(listen)
+    listen.add_argument(
+        "--set", action="store_true", help="keep all of it as one pass, which silence and gaps do not end"
+    )
     listen.add_argument("--no-journal", action="store_true", help="keep nothing of it")
     listen.set_defaults(run=run)
 
@@ -88,6 +93,8 @@ def run(args: argparse.Namespace) -> int:
     """
     from meter.check_command import target_named
 
+    if args.set and args.no_journal:
+        raise UsageError("--set came with --no-journal, but a set is what the journal keeps; leave one out")
     return _listen(
         args.source,
         pair=None if args.channels is None else pair_from(args.channels),
@@ -96,6 +103,7 @@ def run(args: argparse.Namespace) -> int:
         seconds=None if args.seconds is None else seconds_from(args.seconds),
         as_json=args.json,
         keeps=not args.no_journal,
+        is_set=args.set,
     )
 
 
@@ -143,6 +151,7 @@ def _listen(
     seconds: float | None = None,
     as_json: bool = False,
     keeps: bool = False,
+    is_set: bool = False,
 ) -> int:
     from meter.capture.open import open_source
     from meter.listening import Listening
@@ -155,5 +164,6 @@ def _listen(
         crossover_hz=crossover_hz,
         seconds=seconds,
         as_json=as_json,
-        keeps=keeps and source.state().info.is_live,
+        keeps=keeps and (is_set or source.state().info.is_live),
+        is_set=is_set,
     ).run()

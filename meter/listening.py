@@ -65,7 +65,9 @@ class Listening:
     as_json : bool
         Objects instead of text.
     keeps : bool
-        Whether what is heard live goes into the journal.
+        Whether what is heard goes into the journal.
+    is_set : bool
+        It is kept as one pass, which silence and gaps do not end, wherever it comes from.
     """
 
     def __init__(
@@ -78,11 +80,16 @@ class Listening:
         seconds: float | None = None,
         as_json: bool = False,
         keeps: bool = False,
+        is_set: bool = False,
     ) -> None:
         self._target, self._pair, self._seconds = target, pair, seconds
         # Its `put` may be called from a signal handler.
         self._news: queue.SimpleQueue[Now | LivePass | str | type[Stop]] = queue.SimpleQueue()
-        self._keeper = JournalWriter(target=target, on_problem=self._news.put) if keeps else None
+        self._keeper = (
+            JournalWriter(target=target, on_problem=self._news.put, is_set=is_set, keeps_all=is_set)
+            if keeps
+            else None
+        )
         self._is_json = as_json
         self._engine = Engine(
             source,

@@ -45,6 +45,9 @@ class LivePass:
     withheld_rows : int
         Soundings that were taken while the system volume was not 0 dB: no verdict can be
         given on the pass when there are any.
+    kept_summary : Summary or None
+        Of a pass out of the journal: its numbers as they were when it ended, which stand though its
+        soundings were made coarser since.
     """
 
     number: int
@@ -58,6 +61,7 @@ class LivePass:
     gaps: list[Gap] = field(default_factory=list)
     holds: list[Gap] = field(default_factory=list)
     withheld_rows: int = 0
+    kept_summary: Summary | None = None
     store: RowStore = field(init=False)
 
     def __post_init__(self) -> None:
@@ -87,6 +91,8 @@ class LivePass:
         """The numbers of the pass as far as it has come."""
         from meter.passes import summarise
 
+        if self.kept_summary is not None:
+            return self.kept_summary
         return summarise(
             self.store.rows(),
             rate_hz=self.rate_hz,

@@ -3,6 +3,8 @@
 A pass begins 400 ms before its first M of -60 LUFS or more and ends when M has been lower for 5 s,
 at a gap, a hold, a mark, another source or the end of one. Its silent end belongs to no pass. Where a
 gap cut a sounding short, the pass before it and the one behind it may share a slot, but no sounding.
+
+A set is one pass: from its first sound on neither silence nor gaps nor holds end it.
 """
 
 from __future__ import annotations
@@ -38,7 +40,9 @@ class ListedPass:
     last_slot : int or None
         The first slot behind it; None while it is open.
     heard_slot : int
-        The first slot behind its newest M that was not quiet.
+        The first slot behind its newest M that was not quiet; of a set, behind all that came.
+    is_set : bool
+        It may go over gaps.
     """
 
     def __init__(self, timeline: Timeline, number: int, first_slot: int, run: Run) -> None:
@@ -46,6 +50,7 @@ class ListedPass:
         self.number, self.first_slot = number, first_slot
         self.last_slot: int | None = None
         self.heard_slot = first_slot
+        self.is_set = False
         self._summed: tuple[int, Summary] | None = None
 
     @property
@@ -63,6 +68,9 @@ class ListedPass:
         start = self._run.first_row - self._run.first_slot
         if self.stop_slot <= self.first_slot:
             return empty_soundings()
+        if self.is_set:
+            found = self._timeline.rows(self.first_slot, self.stop_slot)
+            return np.concatenate([rows for one, rows in found if one is self._run.live_pass])
         return self._run.live_pass.store.rows(start + self.first_slot, start + self.stop_slot)
 
     def summary(self) -> Summary:
@@ -79,6 +87,7 @@ class ListedPass:
                 rate_hz=live_pass.rate_hz,
                 channels=live_pass.channels,
                 weights=live_pass.weights,
+                gaps=tuple(live_pass.gaps) if self.is_set else (),
             )
             self._summed = stop, made
         return self._summed[1]
@@ -127,10 +136,13 @@ class PassCutter:
     ----------
     passes : list of ListedPass
         In order; only the last can be open.
+    is_set : bool
+        Whether silence and gaps end no pass; may be changed at any time.
     """
 
     def __init__(self) -> None:
         self.passes: list[ListedPass] = []
+        self.is_set = False
         self._run = 0
         self._slot = 0
 
@@ -147,15 +159,25 @@ class PassCutter:
                 self._take_run(timeline, run, stop)
             if not run.is_over or run.stop_slot > slots:
                 return
-            self._close()
+            if not self._goes_over(runs, self._run):
+                self._close()
             self._run += 1
             self._slot = 0
+
+    def _goes_over(self, runs: list[Run], at: int) -> bool:
+        """Whether what ends this run, a gap or a hold, leaves the pass open."""
+        next_run = runs[at + 1] if at + 1 < len(runs) else None
+        return self.is_set and next_run is not None and next_run.live_pass is runs[at].live_pass
 
     def _take_run(self, timeline: Timeline, run: Run, stop: int) -> None:
         values = timeline.values("momentary_lufs", self._slot, stop)
         with np.errstate(invalid="ignore"):
             loud = np.flatnonzero(values >= QUIET_LUFS) + self._slot
-        self._slot = stop
+        first, self._slot = self._slot, stop
+        if self.is_set and (self._open is not None or len(loud)):
+            begins = first if self._open is not None else int(loud[0])
+            self._hear(timeline, run, begins, stop)
+            return
         # Neighbours that are so far apart that a pass ends between them.
         cuts = np.flatnonzero(np.diff(loud) > QUIET_SLOTS) + 1
         for part in np.split(loud, cuts):
@@ -172,7 +194,7 @@ class PassCutter:
     def _hear(self, timeline: Timeline, run: Run, first: int, stop: int) -> None:
         """M was not quiet in some of the slots [first, stop), and nowhere in between for long."""
         open_pass = self._open
-        if open_pass is not None and first - open_pass.heard_slot >= QUIET_SLOTS:
+        if open_pass is not None and not self.is_set and first - open_pass.heard_slot >= QUIET_SLOTS:
             self._close()
             open_pass = None
         if open_pass is None:
@@ -180,6 +202,7 @@ class PassCutter:
             open_pass = ListedPass(timeline, len(self.passes) + 1, begins, run)
             self.passes.append(open_pass)
         open_pass.heard_slot = stop
+        open_pass.is_set = open_pass.is_set or self.is_set
 
     def _close(self) -> None:
         open_pass = self._open

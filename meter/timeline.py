@@ -209,8 +209,7 @@ class Timeline:
         self._next_frame = int(rows["start_frame"][-1] + rows["frames"][-1])
         self._is_cut = bool(rows["flags"][-1] & CUT_SHORT)
         if not (goes_on and live_pass is before):
-            if self.runs:
-                self.runs[-1].is_over = True
+            ended = self.runs[-1] if self.runs else None
             self.runs.append(
                 Run(
                     live_pass=live_pass,
@@ -220,6 +219,8 @@ class Timeline:
                     stop_slot=slot + len(rows),
                 )
             )
+            if ended is not None:
+                ended.is_over = True  # told last: who sees it sees what follows
         self._grow(self.runs[-1], slot + len(rows))
 
     def _grow(self, run: Run, stop_slot: int) -> None:

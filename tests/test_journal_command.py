@@ -51,13 +51,13 @@ def test_passes_are_listed_with_their_numbers_and_short_ones_only_when_asked_for
     assert [line.split()[0] for line in text[2:-1]] == ["1", "3"]
     for value in (expected.integrated_lufs, expected.loudest_30s_lufs):
         assert all(f"{value:.1f}" in line for line in text[2:-1])
-    assert text[-1] == "there is one under 10 s more; `leadline journal --all` lists them too"
+    assert text[-1] == "there is one under 10 s more; `leadline journal list --all` lists them too"
     assert len(printed(capsys, "--all").splitlines()) == 6
     made = objects(printed(capsys, "--json"))
     assert [one["pass"] for one in made] == [1, 2, 3]
     assert made[0]["integrated_lufs"] == expected.integrated_lufs
     assert made[2]["integrated_lufs"] == expected.integrated_lufs
-    assert made[0]["began"] == "2023-11-14T22:23:20+00:00"
+    assert made[0]["started"] == "2023-11-14T22:23:20+00:00"
 
 
 @pytest.mark.usefixtures("kept")
@@ -100,8 +100,8 @@ def test_an_export_has_every_sounding(capsys):
 
 @pytest.mark.usefixtures("kept")
 def test_passes_are_deleted_and_brought_back(capsys):
-    said = printed(capsys, "delete", "1", "3")
-    assert said == "deleted: passes 1, 3; for 7 days `leadline journal undo` brings it back\n"
+    said = printed(capsys, "forget", "1", "3")
+    assert said == "forgotten: passes 1, 3; for 7 days `leadline journal undo` brings it back\n"
     assert [one["pass"] for one in objects(printed(capsys, "--json"))] == [2]
     assert printed(capsys, "undo") == "back in the journal: passes 1, 3\n"
     assert printed(capsys, "undo") == "there is nothing to bring back\n"
@@ -111,19 +111,19 @@ def test_passes_are_deleted_and_brought_back(capsys):
 @pytest.mark.usefixtures("kept")
 def test_what_is_deleted_for_good_makes_room_and_does_not_come_back(capsys):
     before = journal_path().stat().st_size
-    printed(capsys, "delete", "1")
-    assert printed(capsys, "delete", "1", "3", "--for-good") == "gone for good: passes 1, 3\n"
+    printed(capsys, "forget", "1")
+    assert printed(capsys, "forget", "1", "3", "--for-good") == "gone for good: passes 1, 3\n"
     assert journal_path().stat().st_size < before - 40_000
     printed(capsys, "undo")
     assert [one["pass"] for one in objects(printed(capsys, "--json"))] == [2]
-    assert main(["journal", "delete", "2", "9", "--for-good"]) == 2
+    assert main(["journal", "forget", "2", "9", "--for-good"]) == 2
     assert [one["pass"] for one in objects(printed(capsys, "--json"))] == [2]
 
 
 @pytest.mark.usefixtures("kept")
 def test_what_was_deleted_for_good_does_not_stand_in_the_way_of_an_undo(capsys):
     for arguments in (["1"], ["2"], ["2", "--for-good"]):
-        printed(capsys, "delete", *arguments)
+        printed(capsys, "forget", *arguments)
     assert printed(capsys, "undo") == "back in the journal: pass 1\n"
     assert printed(capsys, "undo") == "there is nothing to bring back\n"
 
@@ -135,7 +135,7 @@ def test_a_damaged_pass_is_listed_and_can_be_deleted(capsys):
     made = objects(printed(capsys, "--json"))
     assert [one["integrated_lufs"] is None for one in made] == [False, False, True]
     assert "the soundings of pass 3 are damaged; delete the pass" in printed_error(capsys, "show", "3")
-    printed(capsys, "delete", "3")
+    printed(capsys, "forget", "3")
     assert len(objects(printed(capsys, "--json"))) == 2
 
 
@@ -168,12 +168,12 @@ def test_a_number_beyond_all_numbers_is_no_pass(capsys):
 
 @pytest.mark.usefixtures("kept")
 @pytest.mark.parametrize(
-    "arguments", [["show", "9"], ["delete", "1", "9"], ["export", "9", "--csv"], ["keep", "9"]]
+    "arguments", [["show", "9"], ["forget", "1", "9"], ["export", "9", "--csv"], ["keep", "9"]]
 )
 def test_a_pass_that_is_not_there_is_one_sentence(arguments, capsys):
     assert main(["journal", *arguments]) == 2
     said = capsys.readouterr()
-    assert said.err == "error: there is no pass 9 in the journal; `leadline journal --all` lists them\n"
+    assert said.err == "error: there is no pass 9 in the journal; `leadline journal list --all` lists them\n"
     assert main(["journal", "--json"]) == 0
     assert len(capsys.readouterr().out.splitlines()) == 3
 

@@ -85,6 +85,8 @@ class Session(QObject):
         The newest record.
     thoughts : Thoughts
         Passes and findings as far as they are known.
+    is_set : bool
+        What is heard is a set: one pass (`make_set`).
     load_pct : float or None
         Processor time of the whole program, in percent of one core.
     """
@@ -111,6 +113,7 @@ class Session(QObject):
         self.target = target
         self._crossover_hz = crossover_hz
         self._keeps = keeps
+        self.is_set = False
         self._writer: JournalWriter | None = None
         self._news: queue.SimpleQueue[Opened] = queue.SimpleQueue()
         self._opener = Opener(open_source, self._new_engine, self._news.put)
@@ -194,7 +197,7 @@ class Session(QObject):
             return None
         from meter.journal.writer import JournalWriter
 
-        writer = JournalWriter(target=self.target, on_problem=self.problem.emit)
+        writer = JournalWriter(target=self.target, on_problem=self.problem.emit, is_set=self.is_set)
         writer.start()
         return writer
 
@@ -229,6 +232,13 @@ class Session(QObject):
         """End the pass here."""
         if self.engine is not None:
             self.engine.mark()
+
+    def make_set(self, on: bool) -> None:
+        """From now on silence and gaps end no pass, here and in the journal; or they do again."""
+        self.is_set = on
+        self._thinker.make_set(on)
+        if self._writer is not None:
+            self._writer.make_set(on)
 
     def set_target(self, target: Target | None) -> None:
         """Hold what is heard against another target."""

@@ -72,6 +72,7 @@ class Thinker:
         self._timeline, self._crossover_hz = timeline, crossover_hz
         self._wanted_target = target
         self._target: Any = _NONE_YET
+        self._is_set = False
         self._cutter: PassCutter | None = None
         self._finder: Finder | None = None
         self._seen = (-1, -1)
@@ -113,6 +114,11 @@ class Thinker:
         self._wanted_target = target
         self._has_news.set()
 
+    def make_set(self, on: bool) -> None:
+        """From now on silence and gaps end no pass, or do again; any thread."""
+        self._is_set = on
+        self._has_news.set()
+
     def _run(self) -> None:
         has_failed = is_exact = False
         while not self._must_end:
@@ -139,6 +145,7 @@ class Thinker:
             return
         if self._cutter is None:
             self._cutter = PassCutter()
+        self._cutter.is_set = self._is_set
         if self._finder is None or target is not self._target:
             self._finder = Finder(target, self._crossover_hz, cutter=self._cutter)
         self._target, self._seen = target, seen

@@ -1,7 +1,8 @@
 """Cuts what is heard live into passes while it comes, by the rule of `meter.pass_cutter`.
 
 That one looks at a timeline that is kept whole; this one must write a sounding as soon as it is
-known to belong to a pass. Silence between two passes is not kept.
+known to belong to a pass. Silence between two passes is not kept. Of a set everything is kept from
+its first sound on: neither silence nor a gap ends it.
 """
 
 from __future__ import annotations
@@ -52,14 +53,24 @@ class Cutter:
     ----------
     weights : sequence of float
         Loudness weight of each channel.
+    is_set : bool
+        Silence and gaps end nothing.
+
+    Attributes
+    ----------
+    is_set : bool
+        May be changed at any time.
+    is_open : bool
+        Whether there is a pass that has not ended.
     """
 
-    def __init__(self, weights: Sequence[float]) -> None:
+    def __init__(self, weights: Sequence[float], *, is_set: bool = False) -> None:
+        self.is_set = is_set
         self._weights = np.asarray(weights)
         self._powers: deque[float] = deque(maxlen=SHORT_ROWS)
         self._lead: deque[_Row] = deque(maxlen=SHORT_ROWS)
         self._quiet: list[_Row] = []
-        self._is_open = False
+        self.is_open = False
 
     def take(self, rows: Soundings, *, is_withheld: bool) -> list[Piece]:
         """What new soundings come to."""
@@ -70,30 +81,35 @@ class Cutter:
 
     def end(self) -> list[Piece]:
         """Nothing more comes."""
-        pieces = [_piece([], ends=True)] if self._is_open else []
-        self._is_open = False
+        pieces = [_piece([], ends=True)] if self.is_open else []
+        self.is_open = False
         self._quiet.clear()
         self._lead.clear()
         self._powers.clear()
         return pieces
 
     def _take_row(self, row: Soundings, is_withheld: bool) -> list[Piece]:
-        ended = self.end() if row["flags"][0] & AFTER_GAP else []
+        ended = []
+        if row["flags"][0] & AFTER_GAP:
+            if self.is_set and self.is_open:
+                self._powers.clear()  # M holds nothing of before
+            else:
+                ended = self.end()
         one = (row, is_withheld)
         self._lead.append(one)
-        goes_on = bool(row["flags"][0] & CUT_SHORT) and self._is_open and not self._quiet
-        if goes_on or self._is_loud(row):
-            if self._is_open:
+        goes_on = bool(row["flags"][0] & CUT_SHORT) and self.is_open and not self._quiet
+        if self._is_loud(row) or goes_on or (self.is_set and self.is_open):
+            if self.is_open:
                 pieces = [_piece([*self._quiet, one])]
             else:
                 pieces = [_piece(list(self._lead), begins=True)]
-            self._is_open = True
+            self.is_open = True
             self._quiet.clear()
             return ended + pieces
-        if self._is_open:
+        if self.is_open:
             self._quiet.append(one)
             if len(self._quiet) >= QUIET_SLOTS:
-                self._is_open = False
+                self.is_open = False
                 self._quiet.clear()
                 ended.append(_piece([], ends=True))
         return ended

@@ -12,6 +12,11 @@ STILL_HEARD_S: Final = 10.0
 """A pass without an end to which nothing came for so long was broken off."""
 
 
+LOST: Final = "lost"
+HELD: Final = "held"
+"""Kinds of `KeptGap`."""
+
+
 def plain_name(name: str) -> str:
     """A name in characters that can be kept and shown; another, as in a broken file name, becomes "?"."""
     return "".join(one if one.isprintable() else "?" for one in name).strip()
@@ -29,6 +34,23 @@ class PassStart:
     weights: tuple[float, ...]
     crossover_hz: float
     over_limit_dbtp: float
+    is_set: bool = False
+    """Silence and gaps did not end it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptGap:
+    """A break inside a pass: seconds from its beginning, and what passed by meanwhile.
+
+    Attributes
+    ----------
+    kind : str
+        "lost", or "held" where the user asked for it.
+    """
+
+    at_s: float
+    frames: int
+    kind: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +72,14 @@ class KeptPass:
         When something was written to it last.
     is_ended : bool
         Whether its end was written. A pass without one is still being heard, or was broken off.
+    has_numbers : bool
+        Whether its numbers and findings were written, a moment after its end.
+    is_broken_off : bool
+        It ended because the program that heard it did: what was written until then is all of it.
+    rows_a_second : int
+        How fine it is kept: 10, or 1 when it has been made coarser.
+    writer : str or None
+        Which program writes it (`meter.journal.writers`).
     integrated_lufs, loudest_30s_lufs, true_peak_dbtp : float or None
         As `Summary` has them; None also while it has not ended.
     """
@@ -61,6 +91,10 @@ class KeptPass:
     withheld_rows: int
     touched_unix_s: float
     is_ended: bool
+    has_numbers: bool
+    is_broken_off: bool
+    rows_a_second: int
+    writer: str | None
     integrated_lufs: float | None
     loudest_30s_lufs: float | None
     true_peak_dbtp: float | None

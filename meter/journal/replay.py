@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from meter.capture.records import SourceInfo
-from meter.journal.records import KeptFinding, KeptPass, PassStart
+from meter.journal.records import HELD, LOST, KeptFinding, KeptGap, KeptPass, PassStart
 from meter.live_pass import LivePass
-from meter.soundings import SOUNDING, SOUNDINGS_A_SECOND, Soundings, Summary
+from meter.soundings import SOUNDING, SOUNDINGS_A_SECOND, Gap, Soundings, Summary
 from meter.targets import Target
 
 if TYPE_CHECKING:
@@ -18,7 +19,14 @@ if TYPE_CHECKING:
     from meter.timeline import Timeline
 
 
-def pass_again(start: PassStart, rows: Soundings, *, number: int, withheld_rows: int = 0) -> LivePass:
+def pass_again(
+    start: PassStart,
+    rows: Soundings,
+    *,
+    number: int,
+    withheld_rows: int = 0,
+    gaps: Sequence[KeptGap] = (),
+) -> LivePass:
     """The pass in the form in which it was made."""
     made = LivePass(
         number=number,
@@ -32,17 +40,27 @@ def pass_again(start: PassStart, rows: Soundings, *, number: int, withheld_rows:
     )
     made.add(rows, is_withheld=False)
     made.withheld_rows = withheld_rows
+    made.gaps = [Gap(at_s=gap.at_s, frames=gap.frames) for gap in gaps if gap.kind == LOST]
+    made.holds = [Gap(at_s=gap.at_s, frames=gap.frames) for gap in gaps if gap.kind == HELD]
     return made
 
 
 def live_pass_of(journal: Journal, kept: KeptPass) -> LivePass:
     """A pass of the journal in the form in which it was made."""
-    rows = journal.rows(kept.number)
-    return pass_again(kept.start, rows, number=kept.number, withheld_rows=kept.withheld_rows)
+    made = pass_again(
+        kept.start,
+        journal.rows(kept.number),
+        number=kept.number,
+        withheld_rows=kept.withheld_rows,
+        gaps=journal.gaps(kept.number),
+    )
+    if kept.has_numbers:
+        made.kept_summary = journal.summary(kept.number, again=made.summary)
+    return made
 
 
 def summary_of(journal: Journal, kept: KeptPass) -> Summary:
-    """The numbers of a kept pass, worked out again from its soundings."""
+    """The numbers of a kept pass: those written at its end, or worked out again from its soundings."""
     return live_pass_of(journal, kept).summary()
 
 
@@ -74,17 +92,8 @@ def findings_in(live_pass: LivePass, target: Target | None = None) -> tuple[Kept
 
 def _close(timeline: Timeline, live_pass: LivePass) -> None:
     """Let another pass begin, of one silent sounding: what goes on to the end of this one has ended then."""
-    after = replace(live_pass, number=live_pass.number + 1, gaps=[], holds=[])
+    after = replace(live_pass, number=live_pass.number + 1, gaps=[], holds=[], kept_summary=None)
     row = np.zeros(1, SOUNDING)
     row["frames"] = live_pass.rate_hz // SOUNDINGS_A_SECOND
     after.add(row, is_withheld=False)
     timeline.append(row, after)
-
-
-def end_abandoned(journal: Journal) -> int:
-    """Write the end of passes that were broken off, as by a power cut; how many there were."""
-    broken = [kept for kept in journal.passes() if not (kept.is_ended or journal.is_still_heard(kept))]
-    for kept in broken:
-        live_pass = live_pass_of(journal, kept)
-        journal.end_pass(kept.number, live_pass.summary(), findings_in(live_pass))
-    return len(broken)

@@ -69,6 +69,32 @@ STEPS: Final = (
     );
     CREATE UNIQUE INDEX shelf_names ON shelf (name) WHERE deletion IS NULL;
     """,
+    # 3: sets, with what was lost inside; who writes; the numbers of a pass, kept; what its tunes are.
+    """
+    ALTER TABLE passes ADD COLUMN is_set INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE passes ADD COLUMN is_broken_off INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE passes ADD COLUMN writer TEXT;
+    ALTER TABLE passes ADD COLUMN rows_a_second INTEGER NOT NULL DEFAULT 10;
+    ALTER TABLE passes ADD COLUMN summary TEXT;
+    CREATE TABLE gaps (
+        pass INTEGER NOT NULL REFERENCES passes (id) ON DELETE CASCADE,
+        at_s REAL NOT NULL,
+        frames INTEGER NOT NULL,
+        kind TEXT NOT NULL
+    );
+    CREATE INDEX gaps_of_pass ON gaps (pass, at_s);
+    CREATE TABLE tunes (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        pass INTEGER NOT NULL REFERENCES passes (id) ON DELETE CASCADE,
+        what TEXT NOT NULL,
+        data TEXT NOT NULL
+    );
+    CREATE INDEX tunes_of_pass ON tunes (pass, id);
+    CREATE TABLE choices (
+        key TEXT PRIMARY KEY,
+        value TEXT NOT NULL
+    ) WITHOUT ROWID;
+    """,
 )
 """What makes version n + 1 of version n. A step that was once shipped is never changed."""
 

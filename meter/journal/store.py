@@ -19,25 +19,30 @@ from typing import Any, Final
 import numpy as np
 
 from meter.errors import JournalError, UsageError
-from meter.journal import opening
+from meter.journal import opening, summaries
 from meter.journal.blobs import form_from, form_text, packed, unpacked
 from meter.journal.problems import journal_error
 from meter.journal.records import (
     DAYS_TO_UNDO,
     STILL_HEARD_S,
     KeptFinding,
+    KeptGap,
     KeptPass,
     PassStart,
     plain_name,
 )
+from meter.journal.writers import is_running
 from meter.soundings import SOUNDING, Soundings, Summary, empty_soundings
 
 MINUTE_ROWS: Final = 600
 """What came second by second is put together to blobs of at least so many rows."""
 
+_ALL_ROWS: Final = 1 << 62
+
 _PASS: Final = (
     "id, began_unix_s, spec, name, rate_hz, channels, weights, crossover_hz, over_limit_dbtp, frames, rows, "
-    "withheld_rows, touched_unix_s, is_ended, integrated_lufs, loudest_30s_lufs, true_peak_dbtp"
+    "withheld_rows, touched_unix_s, is_ended, is_broken_off, is_set, rows_a_second, writer, "
+    "summary IS NOT NULL OR integrated_lufs IS NOT NULL, integrated_lufs, loudest_30s_lufs, true_peak_dbtp"
 )
 
 
@@ -110,12 +115,12 @@ class Journal:
 
     # --- writing passes
 
-    def begin_pass(self, start: PassStart) -> int:
-        """A new pass without soundings; its number."""
+    def begin_pass(self, start: PassStart, *, writer: str | None = None) -> int:
+        """A new pass without soundings; its number. `writer` from `meter.journal.writers`."""
         with self.change() as connection:
             made = connection.execute(
                 "INSERT INTO passes (began_unix_s, spec, name, rate_hz, channels, weights, crossover_hz, "
-                "over_limit_dbtp, touched_unix_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "over_limit_dbtp, is_set, writer, touched_unix_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     start.began_unix_s,
                     plain_name(start.spec),
@@ -125,13 +130,17 @@ class Journal:
                     json.dumps(start.weights),
                     start.crossover_hz,
                     start.over_limit_dbtp,
+                    start.is_set,
+                    writer,
                     self._clock(),
                 ),
             )
             assert made.lastrowid is not None
             return made.lastrowid
 
-    def add_rows(self, number: int, rows: Soundings, *, withheld_rows: int = 0) -> None:
+    def add_rows(
+        self, number: int, rows: Soundings, *, withheld_rows: int = 0, gaps: Sequence[KeptGap] = ()
+    ) -> None:
         """Soundings that follow those which the pass has.
 
         Parameters
@@ -141,14 +150,21 @@ class Journal:
             Their ``start_frame`` counts from the beginning of the pass.
         withheld_rows : int
             How many of them came through a system volume that was not 0 dB.
+        gaps : sequence of KeptGap
+            Breaks before, between or behind them.
         """
-        if len(rows) == 0:
+        if len(rows) == 0 and not gaps:
             return
         with self.change() as connection:
             first = connection.execute("SELECT rows FROM passes WHERE id = ?", (number,)).fetchone()
             if first is None:
                 raise self._no_such(number)
-            self._put_blob(connection, number, first[0], rows)
+            for at in range(0, len(rows), MINUTE_ROWS):  # small enough that one hour is opened alone
+                self._put_blob(connection, number, first[0] + at, rows[at : at + MINUTE_ROWS])
+            connection.executemany(
+                "INSERT INTO gaps VALUES (?, ?, ?, ?)",
+                [(number, gap.at_s, gap.frames, gap.kind) for gap in gaps],
+            )
             connection.execute(
                 "UPDATE passes SET rows = rows + ?, frames = frames + ?, withheld_rows = withheld_rows + ?, "
                 "touched_unix_s = ? WHERE id = ?",
@@ -156,15 +172,43 @@ class Journal:
             )
             self._join_blobs(connection, number, MINUTE_ROWS)
 
-    def end_pass(self, number: int, summary: Summary, findings: Sequence[KeptFinding] = ()) -> None:
-        """Nothing more comes to this pass; its numbers for the list, and what was found in it."""
+    def mark_ended(self, number: int) -> None:
+        """Nothing more comes to this pass; `end_pass` with its numbers follows."""
+        with self.change() as connection:
+            connection.execute("UPDATE passes SET is_ended = 1 WHERE id = ?", (number,))
+
+    def touch(self, number: int) -> None:
+        """Note that a pass goes on, although nothing comes to it."""
+        with self.change() as connection:
+            connection.execute("UPDATE passes SET touched_unix_s = ? WHERE id = ?", (self._clock(), number))
+
+    def mark_set(self, number: int) -> None:
+        """Silence and gaps do not end this pass."""
+        with self.change() as connection:
+            connection.execute("UPDATE passes SET is_set = 1 WHERE id = ?", (number,))
+
+    def end_pass(
+        self,
+        number: int,
+        summary: Summary,
+        findings: Sequence[KeptFinding] = (),
+        *,
+        is_broken_off: bool | None = None,
+    ) -> None:
+        """Nothing more comes to this pass; its numbers, and what was found in it.
+
+        Parameters
+        ----------
+        is_broken_off : bool, optional
+            Whether the program that heard it ended before it did; as it is known already unless given.
+        """
         with self.change() as connection:
             self._join_blobs(connection, number, 1)
             values = (summary.integrated_lufs, summary.loudest_30s_lufs, summary.true_peak_dbtp)
             connection.execute(
-                "UPDATE passes SET is_ended = 1, integrated_lufs = ?, loudest_30s_lufs = ?, "
-                "true_peak_dbtp = ? WHERE id = ?",
-                (*values, number),
+                "UPDATE passes SET is_ended = 1, is_broken_off = coalesce(?, is_broken_off), summary = ?, "
+                "integrated_lufs = ?, loudest_30s_lufs = ?, true_peak_dbtp = ? WHERE id = ?",
+                (is_broken_off, summaries.to_text(summary), *values, number),
             )
             connection.execute("DELETE FROM findings WHERE pass = ?", (number,))
             connection.executemany(
@@ -188,7 +232,7 @@ class Journal:
         ).fetchone()
         if small[2] < 2 or small[1] < at_least:
             return
-        rows = self._rows(number, small[0])
+        rows = self.rows(number, small[0])
         connection.execute("DELETE FROM soundings WHERE pass = ? AND first_row >= ?", (number, small[0]))
         self._put_blob(connection, number, small[0], rows)
 
@@ -218,9 +262,30 @@ class Journal:
         """Whether there is a pass of this number, deleted or not."""
         return bool(self.rows_of("SELECT 1 FROM passes WHERE id = ?", number))
 
-    def rows(self, number: int) -> Soundings:
-        """All soundings of a pass, as they were put in."""
-        return self._rows(number, 0)
+    def rows(self, number: int, first_row: int = 0, stop_row: int | None = None) -> Soundings:
+        """The soundings of a pass, as they were put in: all, or those from one row up to another.
+
+        Of a pass that was made coarser these are the coarser rows; `meter.journal.replay` makes
+        ten a second of them again.
+        """
+        rows, first = self._rows(number, first_row, stop_row)
+        return rows[first_row - first : None if stop_row is None else max(stop_row - first, 0)]
+
+    def gaps(self, number: int) -> tuple[KeptGap, ...]:
+        """What was lost or held inside a pass, in the order of time."""
+        found = self.rows_of("SELECT at_s, frames, kind FROM gaps WHERE pass = ? ORDER BY at_s", number)
+        return tuple(KeptGap(at_s=at_s, frames=frames, kind=kind) for at_s, frames, kind in found)
+
+    def summary(self, number: int, *, again: Callable[[], Summary]) -> Summary | None:
+        """The numbers that were written at the end of a pass; None where there are none yet.
+
+        Parameters
+        ----------
+        again : callable
+            Works them out from the soundings, for what an older program did not keep.
+        """
+        found = self.rows_of("SELECT summary FROM passes WHERE id = ?", number)
+        return summaries.from_text(found[0][0], again=again) if found and found[0][0] else None
 
     def findings(self, number: int) -> tuple[KeptFinding, ...]:
         """What was found in a pass, in the order of time."""
@@ -231,26 +296,37 @@ class Journal:
 
     def is_still_heard(self, kept: KeptPass) -> bool:
         """Whether a pass is growing at this moment, here or in another program."""
-        return not kept.is_ended and self._clock() - kept.touched_unix_s < STILL_HEARD_S
+        if kept.is_ended:
+            return False
+        known = is_running(kept.writer)
+        return self._clock() - kept.touched_unix_s < STILL_HEARD_S if known is None else known
 
-    def _rows(self, number: int, first_row: int) -> Soundings:
+    def _rows(self, number: int, first_row: int, stop_row: int | None = None) -> tuple[Soundings, int]:
+        """The rows of all blobs that hold one of [first_row, stop_row), and which is the first of them."""
         found = self.rows_of(
-            "SELECT s.rows, f.fields, s.data FROM soundings s JOIN row_forms f ON f.id = s.form "
-            "WHERE s.pass = ? AND s.first_row >= ? ORDER BY s.first_row",
+            "SELECT s.rows, f.fields, s.data, s.first_row FROM soundings s JOIN row_forms f ON f.id = s.form "
+            "WHERE s.pass = ? AND s.first_row >= (SELECT coalesce(max(first_row), 0) FROM soundings WHERE "
+            "pass = ? AND first_row <= ?) AND s.first_row < ? ORDER BY s.first_row",
+            number,
             number,
             first_row,
+            _ALL_ROWS if stop_row is None else stop_row,
         )
         try:
-            parts = [unpacked(data, count, form_from(fields)) for count, fields, data in found]
+            parts = [unpacked(data, count, form_from(fields)) for count, fields, data, _ in found]
         except (ValueError, zlib.error) as error:
             raise JournalError(
                 f"{self.path}: the soundings of pass {number} are damaged; delete the pass, or bring back a "
                 "copy of the journal"
             ) from error
-        return np.concatenate(parts).astype(SOUNDING, copy=False) if parts else empty_soundings()
+        if not parts:
+            return empty_soundings(), first_row
+        return np.concatenate(parts).astype(SOUNDING, copy=False), found[0][3]
 
     def _no_such(self, number: int) -> UsageError:
-        return UsageError(f"there is no pass {number} in the journal; `leadline journal --all` lists them")
+        return UsageError(
+            f"there is no pass {number} in the journal; `leadline journal list --all` lists them"
+        )
 
     # --- deleting, and bringing back
 
@@ -376,7 +452,8 @@ def read_journal(folder: Path | None = None, *, clock: Callable[[], float] = tim
 
 def _pass_from(row: Sequence[Any]) -> KeptPass:
     number, began_unix_s, spec, name, rate_hz, channels, weights, crossover_hz, limit, *rest = row
-    frames, rows, withheld_rows, touched_unix_s, is_ended, integrated, loudest, peak = rest
+    frames, rows, withheld_rows, touched_unix_s, is_ended, *rest = rest
+    is_broken_off, is_set, rows_a_second, writer, has_numbers, integrated, loudest, peak = rest
     start = PassStart(
         began_unix_s=began_unix_s,
         spec=spec,
@@ -386,6 +463,7 @@ def _pass_from(row: Sequence[Any]) -> KeptPass:
         weights=tuple(json.loads(weights)),
         crossover_hz=crossover_hz,
         over_limit_dbtp=limit,
+        is_set=bool(is_set),
     )
     return KeptPass(
         number=number,
@@ -395,6 +473,10 @@ def _pass_from(row: Sequence[Any]) -> KeptPass:
         withheld_rows=withheld_rows,
         touched_unix_s=touched_unix_s,
         is_ended=bool(is_ended),
+        has_numbers=bool(has_numbers),
+        is_broken_off=bool(is_broken_off),
+        rows_a_second=rows_a_second,
+        writer=writer,
         integrated_lufs=integrated,
         loudest_30s_lufs=loudest,
         true_peak_dbtp=peak,

@@ -41,7 +41,7 @@ def with_numbers(journal: Journal, kept: KeptPass) -> KeptPass:
 
     One that is damaged stays without: it must be listed to be deleted.
     """
-    if kept.is_ended:
+    if kept.has_numbers:
         return kept
     try:
         summary = live_pass_of(journal, kept).summary()
@@ -76,7 +76,7 @@ def list_text(journal: Journal, passes: Sequence[KeptPass], *, shows_all: bool) 
     left_out = len(passes) - len(shown)
     if left_out:
         are = "is one" if left_out == 1 else f"are {left_out}"
-        lines.append(f"there {are} under {SHORT_S:.0f} s more; `leadline journal --all` lists them too")
+        lines.append(f"there {are} under {SHORT_S:.0f} s more; `leadline journal list --all` lists them too")
     lines.append(f"kept in {journal.path}, {_bytes_of(journal.path) / 1e6:.1f} MB")
     return "\n".join(lines)
 
@@ -94,7 +94,9 @@ def line_text(kept: KeptPass, *, is_heard: bool = False) -> str:
     loudest, integrated = (_number(value) for value in (kept.loudest_30s_lufs, kept.integrated_lufs))
     peak = _number(kept.true_peak_dbtp, plus=True)
     text = f"{kept.number:>4}  {when}  {length:>8} {loudest:>13} {integrated:>7} {peak:>7}  {kept.start.name}"
-    return f"{text}  (is being heard)" if is_heard else text
+    if is_heard:
+        return f"{text}  (is being heard)"
+    return f"{text}  (broken off)" if kept.is_broken_off or not kept.is_ended else text
 
 
 def _number(value: float | None, *, plus: bool = False) -> str:
@@ -107,11 +109,14 @@ def pass_object(kept: KeptPass, *, is_heard: bool) -> dict[str, Any]:
     return {
         "type": "pass",
         "pass": kept.number,
-        "began": _iso(kept),
+        "started": _iso(kept),
         "seconds": kept.seconds,
         "source": kept.start.spec,
         "name": kept.start.name,
-        "is_heard": is_heard,
+        "closed": kept.is_ended,
+        "broken_off": kept.is_broken_off or not (kept.is_ended or is_heard),
+        "set": kept.start.is_set,
+        "soundings_a_second": kept.rows_a_second,
         **{key: _plain(value) for key, value in values.items()},
     }
 
@@ -138,7 +143,7 @@ def checked_of(live_pass: LivePass, kept: KeptPass, target: Target | None) -> Ch
 
 def findings_of(journal: Journal, kept: KeptPass) -> tuple[KeptFinding, ...]:
     """What was found in it; looked for now where it has not ended."""
-    return journal.findings(kept.number) if kept.is_ended else findings_in(live_pass_of(journal, kept))
+    return journal.findings(kept.number) if kept.has_numbers else findings_in(live_pass_of(journal, kept))
 
 
 def pass_text(journal: Journal, kept: KeptPass, target: Target | None = None) -> str:
@@ -159,7 +164,7 @@ def summary_object(journal: Journal, kept: KeptPass, target: Target | None = Non
     made = live_json.summary_object(
         checked_of(live_pass, kept, target), spec=kept.start.spec, is_judged=live_pass.has_verdict
     )
-    made |= {"pass": kept.number, "began": _iso(kept)}
+    made |= {"pass": kept.number, "started": _iso(kept)}
     made["findings"] = [
         {"at_s": one.at_s, "kind": one.kind, "severity": one.severity, "text": one.text}
         for one in findings_of(journal, kept)

@@ -65,6 +65,23 @@ def test_a_file_that_is_listened_to_is_not_kept(sound, tmp_path, leadline_home, 
     assert list(leadline_home.iterdir()) == []
 
 
+def test_a_set_is_kept_wherever_it_comes_from(sound, tmp_path, capsys):
+    soundfile.write(tmp_path / "set.wav", sound[:72_000], 48_000)
+    assert main(["listen", "--set", "--json", "--source", f"file:{tmp_path / 'set.wav'}"]) == 0
+    heard = json.loads(capsys.readouterr().out.splitlines()[-1])
+    assert main(["journal", "list", "--all", "--json"]) == 0
+    (made,) = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert (made["pass"], made["set"], made["closed"], made["broken_off"]) == (1, True, True, False)
+    assert made["source"] == f"file:{tmp_path / 'set.wav'}"
+    assert made["seconds"] == pytest.approx(1.5)
+    assert made["integrated_lufs"] == heard["integrated_lufs"]
+
+
+def test_a_set_that_is_not_kept_makes_no_sense(capsys):
+    assert main(["listen", "--set", "--no-journal"]) == 2
+    assert "a set is what the journal keeps" in capsys.readouterr().err
+
+
 @pytest.mark.usefixtures("played")
 def test_a_journal_that_cannot_be_written_is_said_and_the_measuring_goes_on(tmp_path, monkeypatch, capsys):
     from meter.journal import writer

@@ -11,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meter.errors import JournalError, UsageError
+from meter.journal.closing import end_abandoned
 from meter.journal.opening import in_memory
 from meter.journal.records import DAYS_TO_UNDO, KeptFinding
-from meter.journal.replay import end_abandoned, findings_in, live_pass_of, summary_of
+from meter.journal.replay import findings_in, live_pass_of, summary_of
 from meter.journal.store import MINUTE_ROWS, Journal, open_journal
 from meter.passes import summarise
 from tests.journal.rows import Clock, any_rows, heard_rows, parts, rows_of, start
@@ -242,9 +243,12 @@ def test_a_pass_that_was_broken_off_gets_its_numbers_and_one_that_is_heard_does_
         clock.now_s += 60.0
         journal.add_rows(journal.begin_pass(start()), rows)
         assert [journal.is_still_heard(kept) for kept in journal.passes()] == [False, True]
-        assert end_abandoned(journal) == 1
+        assert end_abandoned(journal) == [
+            "pass 1 was broken off; it is closed with the 0:00:05 that were written until then"
+        ]
         first, second = journal.passes()
         assert first.is_ended
+        assert first.is_broken_off
         assert first.integrated_lufs == summarise(rows, rate_hz=8000, channels=2).integrated_lufs
         assert not second.is_ended
 
@@ -254,7 +258,7 @@ def test_a_pass_that_was_broken_off_before_its_first_sounding_is_no_trouble():
     with journal_in_memory(clock) as journal:
         journal.begin_pass(start())
         clock.now_s += 60.0
-        assert end_abandoned(journal) == 1
+        assert len(end_abandoned(journal)) == 1
         (kept,) = journal.passes()
         assert (kept.is_ended, kept.seconds, kept.integrated_lufs) == (True, 0.0, None)
 
