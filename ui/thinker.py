@@ -24,7 +24,7 @@ EVERY_S: Final = 0.5
 IDLE_EVERY_S: Final = 30.0
 STOP_WAIT_S: Final = 5.0
 
-GIVE_BACK_EVERY_S: Final = 60.0
+GIVE_BACK_EVERY_S: Final = 20.0
 """What was needed for a while goes back to the system so often; 10 ms of work, 20 MB of hours."""
 
 STILL_S: Final = 2.0
