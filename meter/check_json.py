@@ -70,7 +70,9 @@ def file_object(checked: Checked) -> dict[str, Any]:
         "dc_offset": list(summary.dc_offset),
     }
     if checked.low_end is not None:  # keys only where it was looked at
-        made |= low_end_object(checked.low_end, why)
+        made |= low_end_object(
+            checked.low_end, why, crossover_hz=checked.options.crossover_hz
+        )
     target = checked.options.target
     if target is None:
         why["target"] = "does not apply"

@@ -14,6 +14,8 @@ KINDS: Final = (
     "one-sided",
     "against",
     "dc",
+    "upside down",
+    "later",
     "silence",
     "silent end",
     "gap",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from meter.low_end.clock import LowClock
+from meter.low_end.mono_map import MonoMaps
 from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
 from meter.low_end.sub_notes import SubNotes
@@ -38,7 +39,8 @@ class LowEndAnalysis:
         settings = LowEndSettings() if settings is None else settings
         self.settings = settings
         self._notes = SubNotes(clock, settings)
-        self._parts: tuple[Part, ...] = (self._notes,)
+        self._mono = MonoMaps(clock)
+        self._parts: tuple[Part, ...] = (self._notes, self._mono)
 
     def process(self, samples: Floats, first_index: int) -> None:
         """Take what comes next.
@@ -74,4 +76,5 @@ class LowEndAnalysis:
             note_now=notes.now,
             unpitched=notes.unpitched,
             tuning_cents=notes.tuning_cents,
+            mono=self._mono.reading(),
         )

@@ -8,13 +8,17 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from meter.low_end.mono_json import mono_object
 from meter.low_end.note_records import SubNote, Unpitched
 from meter.low_end.records import LowEnd
 
 
-def low_end_object(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
+def low_end_object(low_end: LowEnd, why: dict[str, str], *, crossover_hz: float) -> dict[str, Any]:
     """The keys and what stands under them; why a value is null goes into `why`."""
-    return {**_notes(low_end, why), **_kicks(low_end, why)}
+    mono = mono_object(low_end, crossover_hz=crossover_hz)
+    if mono is None:
+        why["mono"] = "not yet"
+    return {**_notes(low_end, why), **_kicks(low_end, why), "mono": mono}
 
 
 def _notes(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
