@@ -39,7 +39,8 @@ def test_a_channel_upside_down_and_late_is_found_with_what_to_do(checked):
     left = noise(15.0)
     text, made = checked(left, -np.roll(left, 48))
     assert made["mono"]["delay_ms"] == pytest.approx(1.0, abs=0.1)
-    assert made["mono"]["flipped_below_hz"] > 150.0
+    # Where 1 ms is an eighth of a period r is -0.7.
+    assert made["mono"]["flipped_below_hz"] == pytest.approx(125.0, rel=0.13)
     kinds = {one["kind"]: one for one in made["findings"]}
     assert kinds["later"]["amount"] == pytest.approx(1.0, abs=0.1)
     assert kinds["later"]["unit"] == "ms"
