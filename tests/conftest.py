@@ -6,6 +6,8 @@
 - A test marked ``long`` runs only with ``--long``; one that needs packages
   (``@pytest.mark.packages("pulseaudio")``, or the fixture ``music``) fails with the name of a
   missing one, and off Debian is not run but listed.
+- One marked ``realtime`` waits for real sound: tests/run lets it run alone, the others in two
+  processes.
 - No test may skip: what could not run must be seen.
 """
 
@@ -22,6 +24,7 @@ import pytest
 from tests.support import debian
 
 ROOT = Path(__file__).resolve().parents[1]
+CAPTURE = ROOT / "tests/capture"
 
 # Before any test imports numpy; the launcher does the same.
 os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
@@ -81,6 +84,7 @@ def music() -> tuple[Path, ...]:
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="also the tests that take minutes")
+    parser.addoption("--only", choices=("realtime", "rest"), help="what waits for real sound, or the rest")
 
 
 def packages_of(item: pytest.Item) -> tuple[str, ...]:
@@ -89,10 +93,18 @@ def packages_of(item: pytest.Item) -> tuple[str, ...]:
     return named + (debian.music_packages() if "music" in getattr(item, "fixturenames", ()) else ())
 
 
+def is_put_off(item: pytest.Item, *, long: bool, only: str | None) -> bool:
+    """Whether a test is for another run."""
+    is_realtime = item.get_closest_marker("realtime") is not None or item.path.is_relative_to(CAPTURE)
+    is_other = only is not None and is_realtime != (only == "realtime")
+    return is_other or (item.get_closest_marker("long") is not None and not long)
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     no_debian = not debian.is_debian()
     unrunnable = [item for item in items if no_debian and packages_of(item)]
-    put_off = [item for item in items if item.get_closest_marker("long") and not config.getoption("--long")]
+    long, only = config.getoption("--long"), config.getoption("--only")
+    put_off = [item for item in items if is_put_off(item, long=long, only=only)]
     config.stash[NOT_RUN] = [item.nodeid for item in unrunnable if item not in put_off]
     if left_out := {*unrunnable, *put_off}:
         config.hook.pytest_deselected(items=list(left_out))
@@ -104,14 +116,28 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         pytest.fail(debian.sentence_about(gone), pytrace=False)
 
 
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    if hasattr(session.config, "workeroutput"):  # one of several processes: the first one tells
+        session.config.workeroutput["not_run"] = session.config.stash.get(NOT_RUN, [])
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """All processes have collected the same tests."""
+    node.config.stash[NOT_RUN] = getattr(node, "workeroutput", {}).get("not_run", [])
+
+
 def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
+    if hasattr(config, "workeroutput"):
+        return
     not_run = config.stash.get(NOT_RUN, [])
     if not_run:
         terminalreporter.section("not run: they need Debian packages, and this is no Debian")
         for nodeid in not_run:
             terminalreporter.line(nodeid)
     if listing := os.environ.get("LEADLINE_NOT_RUN"):
-        Path(listing).write_text("".join(f"{nodeid}\n" for nodeid in not_run), "utf-8")
+        with Path(listing).open("a", encoding="utf-8") as listed:
+            listed.writelines(f"{nodeid}\n" for nodeid in not_run)
 
 
 # --- no skips -------------------------------------------------------------------------------

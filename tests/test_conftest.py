@@ -92,6 +92,27 @@ def test_long_tests_run_when_asked_for(run_suite):
     assert "2 passed, 2 deselected" in run_suite(SUITE, "--long", tools={}).stdout
 
 
+@pytest.mark.parametrize("processes", [(), ("-n", "2")])
+def test_what_waits_for_real_sound_runs_apart_from_the_rest(run_suite, tmp_path, processes):
+    suite = SUITE + """
+
+@pytest.mark.realtime
+@pytest.mark.packages("pulseaudio")
+def test_waits():
+    pass
+"""
+    done = run_suite(suite, "--only", "rest", *processes, tools={})
+    assert "1 passed" in done.stdout
+    done = run_suite(suite, "--only", "realtime", *processes, tools={})
+    assert "passed" not in done.stdout
+    # Each part has told what it could not run, and no more.
+    assert (tmp_path / "not-run").read_text().split() == [
+        "tests/test_small.py::test_hears_music",
+        "tests/test_small.py::test_needs_a_server",
+        "tests/test_small.py::test_waits",
+    ]
+
+
 @pytest.mark.parametrize(
     "suite",
     [

@@ -9,7 +9,16 @@ import pytest
 
 from tests.support.fake_system import FakeSystem
 
-CHECKS = ["python -m ruff check .", "python -m mypy", "lint-imports", "codespell", "python -m pytest"]
+CHECKS = [
+    "python -m ruff check .",
+    "python -m mypy",
+    "lint-imports",
+    "codespell",
+    "python -m pytest --only rest -n 2 --dist loadfile",
+    "python -m pytest --only realtime",
+]
+STARTS = ("python -m ruff", "python -m mypy", "lint-imports", "codespell", "python -m pytest")
+NAMES = "ruff, mypy, import-linter, codespell, pytest, pytest in real time"
 
 
 @pytest.fixture
@@ -23,7 +32,7 @@ def system(tmp_path: Path, root: Path) -> FakeSystem:
 
 def run(system: FakeSystem, *arguments: str):
     done = system.start(*arguments, launcher=system.project / "tests/run", cwd=system.folder)
-    checks = [call.strip() for call in system.calls() if any(call.startswith(check) for check in CHECKS)]
+    checks = [call.strip() for call in system.calls() if any(call.startswith(check) for check in STARTS)]
     return done, checks, done.stdout.splitlines()[-1:]
 
 
@@ -31,7 +40,7 @@ def test_all_checks_run_and_one_line_sums_up(system):
     done, checks, last = run(system)
     assert done.returncode == 0
     assert checks == CHECKS
-    assert last == ["tests/run: all passed: ruff, mypy, import-linter, codespell, pytest"]
+    assert last == [f"tests/run: all passed: {NAMES}"]
 
 
 @pytest.mark.parametrize("trouble", ["ruff", "mypy", "lint-imports", "codespell", "pytest"])
@@ -41,12 +50,25 @@ def test_one_failure_stops_nothing_and_is_named(system, trouble):
     assert done.returncode == 1
     assert checks == CHECKS
     name = "import-linter" if trouble == "lint-imports" else trouble
-    assert last[0].startswith(f"tests/run: FAILED: {name}; passed: ")
+    both = "pytest, pytest in real time" if trouble == "pytest" else name
+    assert last[0].startswith(f"tests/run: FAILED: {both}; passed: ")
 
 
 def test_arguments_go_to_pytest(system):
     _, checks, _ = run(system, "--no-install", "--long", "-k", "two words")
-    assert checks[-1] == "python -m pytest --long -k two words"
+    assert checks[-2:] == [
+        "python -m pytest --long --only rest -n 2 --dist loadfile -k two words",
+        "python -m pytest --long --only realtime -k two words",
+    ]
+
+
+@pytest.mark.parametrize(("empty", "status"), [(["rest"], 0), (["realtime"], 0), (["rest", "realtime"], 1)])
+def test_one_part_without_a_test_is_no_failure_and_two_are(system, empty, status):
+    for part in empty:
+        system.set(f"{part}-is-empty")
+    done, _, last = run(system, "-k", "typo")
+    assert done.returncode == status
+    assert ("FAILED: pytest in real time" in last[0]) == bool(status)
 
 
 def test_what_could_not_run_off_debian_gives_status_3(system):

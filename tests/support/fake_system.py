@@ -27,6 +27,9 @@ case "$*" in
         for name in python lint-imports codespell; do ln -s "$FAKE/bin/python3" "$3/bin/$name"; done ;;
     "-m ruff "* | "-m mypy" | "-m pytest"*)
         [ ! -e "$FAKE/not-run" ] || [ -z "${LEADLINE_NOT_RUN-}" ] || cat "$FAKE/not-run" >"$LEADLINE_NOT_RUN"
+        for part in rest realtime; do
+            case "$*" in *"--only $part"*) [ ! -e "$FAKE/$part-is-empty" ] || exit 5 ;; esac
+        done
         [ ! -e "$FAKE/$2-fails" ] ;;
     "") [ ! -e "$FAKE/${0##*/}-fails" ] ;;
     "-m pip "*)
