@@ -73,7 +73,12 @@ def test_a_pass_is_shown_as_a_file_is_with_what_was_found(number, capsys):
     assert made["type"] == "summary"
     assert made["pass"] == number
     assert made["integrated_lufs"] == summarise(LONG, rate_hz=8000, channels=2).integrated_lufs
-    assert made["findings"][0]["text"] in " ".join(text.split())
+    found = made["findings"][0]
+    assert found["text"] in " ".join(text.split())
+    assert {"at_s", "until_s", "kind", "amount", "unit", "text"} <= found.keys()
+    assert found["until_s"] > found["at_s"] >= 0.0
+    assert found["unit"] == "dB"
+    assert f"{abs(found['amount']):.1f} dB" in found["text"]
 
 
 @pytest.mark.usefixtures("kept")

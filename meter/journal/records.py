@@ -102,12 +102,18 @@ class KeptPass:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeptFinding:
-    """One finding of a kept pass; `at_s` counts from the beginning of the pass."""
+    """One finding of a kept pass; `at_s` and `until_s` count from the beginning of the pass.
+
+    Its end and its amount are None where an older program kept it.
+    """
 
     kind: str
     at_s: float
     severity: float
     text: str
+    until_s: float | None = None
+    amount: float | None = None
+    unit: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -84,7 +84,15 @@ def findings_in(live_pass: LivePass, target: Target | None = None) -> tuple[Kept
     while finder.is_behind:
         finder.take(timeline)
     return tuple(
-        KeptFinding(kind=one.kind, at_s=one.at_s, severity=one.severity, text=one.text)
+        KeptFinding(
+            kind=one.kind,
+            at_s=one.at_s,
+            severity=one.severity,
+            text=one.text,
+            until_s=one.until_s,
+            amount=one.amount,
+            unit=one.unit,
+        )
         for one in finder.findings
         if one.pass_number == live_pass.number
     )

@@ -95,6 +95,12 @@ STEPS: Final = (
         value TEXT NOT NULL
     ) WITHOUT ROWID;
     """,
+    # 4: the end of a finding, and how much it is.
+    """
+    ALTER TABLE findings ADD COLUMN until_s REAL;
+    ALTER TABLE findings ADD COLUMN amount REAL;
+    ALTER TABLE findings ADD COLUMN unit TEXT;
+    """,
 )
 """What makes version n + 1 of version n. A step that was once shipped is never changed."""
 

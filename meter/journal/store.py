@@ -12,6 +12,7 @@ import time
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import astuple, fields
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Final
@@ -36,6 +37,9 @@ from meter.soundings import SOUNDING, Soundings, Summary, empty_soundings
 
 MINUTE_ROWS: Final = 600
 """What came second by second is put together to blobs of at least so many rows."""
+
+_FINDING: Final = ", ".join(field.name for field in fields(KeptFinding))
+"""Columns of a finding, in the order of its fields."""
 
 _ALL_ROWS: Final = 1 << 62
 
@@ -212,8 +216,8 @@ class Journal:
             )
             connection.execute("DELETE FROM findings WHERE pass = ?", (number,))
             connection.executemany(
-                "INSERT INTO findings VALUES (?, ?, ?, ?, ?, ?)",
-                [(number, at, f.kind, f.at_s, f.severity, f.text) for at, f in enumerate(findings)],
+                f"INSERT INTO findings (pass, number, {_FINDING}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [(number, at, *astuple(one)) for at, one in enumerate(findings)],
             )
 
     def _put_blob(self, connection: sqlite3.Connection, number: int, first: int, rows: Soundings) -> None:
@@ -290,9 +294,9 @@ class Journal:
     def findings(self, number: int) -> tuple[KeptFinding, ...]:
         """What was found in a pass, in the order of time."""
         found = self.rows_of(
-            "SELECT kind, at_s, severity, text FROM findings WHERE pass = ? ORDER BY number", number
+            f"SELECT {_FINDING} FROM findings WHERE pass = ? ORDER BY number", number
         )
-        return tuple(KeptFinding(kind=k, at_s=a, severity=s, text=t) for k, a, s, t in found)
+        return tuple(KeptFinding(**dict(zip(_FINDING.split(", "), one, strict=True))) for one in found)
 
     def is_still_heard(self, kept: KeptPass) -> bool:
         """Whether a pass is growing at this moment, here or in another program."""

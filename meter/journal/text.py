@@ -166,7 +166,15 @@ def summary_object(journal: Journal, kept: KeptPass, target: Target | None = Non
     )
     made |= {"pass": kept.number, "started": _iso(kept)}
     made["findings"] = [
-        {"at_s": one.at_s, "kind": one.kind, "severity": one.severity, "text": one.text}
+        {
+            "at_s": one.at_s,
+            "until_s": one.until_s,
+            "kind": one.kind,
+            "amount": _plain(one.amount),
+            "unit": one.unit,
+            "severity": one.severity,
+            "text": one.text,
+        }
         for one in findings_of(journal, kept)
     ]
     return made

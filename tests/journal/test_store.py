@@ -136,7 +136,7 @@ def test_silence_stays_silence_and_not_yet_stays_not_yet():
 
 def test_findings_come_out_in_their_order():
     found = [
-        KeptFinding(kind="over", at_s=3.5, severity=0.25, text="2 overs"),
+        KeptFinding(kind="over", at_s=3.5, severity=0.25, text="2 overs", until_s=4.0, amount=0.5, unit="dB"),
         KeptFinding(kind="silence", at_s=1.0, severity=2.0, text="silence"),
     ]
     with journal_in_memory() as journal:
