@@ -26,6 +26,12 @@ from meter.check import Checked, Failed, Options, Result
 LOOK_S: Final = 0.1
 """How often to look whether the run was cancelled, and to say how far a file has come."""
 
+STUCK_S: Final = 30.0
+"""How long a worker may send nothing while it reads a file. It is heard of some times a second otherwise."""
+
+END_S: Final = 2.0
+"""How long a worker may take to end when it is asked to."""
+
 ORPHAN_S: Final = 1.0
 """How often an idle worker looks whether whom it works for is still there."""
 
@@ -133,9 +139,9 @@ class _Run:
                 if self._is_cancelled():
                     return
                 busy = {worker.pipe: worker for worker in workers if worker.index is not None}
-                for pipe in wait(list(busy), LOOK_S):
-                    worker = busy[pipe]
-                    result = self._hear(worker)
+                heard = wait(list(busy), LOOK_S)
+                for pipe, worker in busy.items():
+                    result = self._hear(worker) if pipe in heard else self._wait_for(worker)
                     if result is None:
                         continue
                     assert worker.index is not None
@@ -158,9 +164,27 @@ class _Run:
         if worker.index is not None:
             worker.ask(self._names[worker.index])
 
+    def _wait_for(self, worker: _Worker) -> Result | None:
+        """Nothing came from a worker: a failure when that has gone on for too long."""
+        assert worker.index is not None
+        now_s = time.monotonic()
+        # No look counts for more than a second: a program that was stopped meanwhile has waited for nobody.
+        worker.silent_s += min(now_s - worker.looked_s, 1.0)
+        worker.looked_s = now_s
+        if worker.has_read or worker.silent_s < STUCK_S:
+            return None
+        worker.is_dead = True
+        name = self._names[worker.index]
+        return Failed(
+            name=name,
+            message=f"{name}: the decoder got no further for {STUCK_S:.0f} s, so the file must be damaged or "
+            "its disk does not answer; export it again, or try a copy",
+        )
+
     def _hear(self, worker: _Worker) -> Result | None:
         """What a worker has sent: a result, or how far it is."""
         assert worker.index is not None
+        worker.silent_s, worker.looked_s = 0.0, time.monotonic()
         try:
             sent = worker.pipe.recv()
         except (EOFError, OSError):
@@ -171,7 +195,9 @@ class _Run:
                 message=f"{name}: the decoder crashed on this file, so it must be damaged; export it again",
             )
         if isinstance(sent, tuple):
-            self._tell(worker.index, *sent)
+            done_s, whole_s = sent
+            worker.has_read = whole_s is not None and done_s >= whole_s
+            self._tell(worker.index, done_s, whole_s)
             return None
         if isinstance(sent, Checked):
             return replace(sent, options=self._options)
@@ -209,19 +235,26 @@ class _Worker:
     def __init__(self, context: Any, options: Options) -> None:
         self.index: int | None = None  # the file that it measures
         self.is_dead = False
+        self.silent_s = 0.0  # how long nothing came from it
+        self.looked_s = time.monotonic()
+        self.has_read = False  # its file, so that what it waits for is no decoder
         self.pipe, other = context.Pipe()
         self._process = context.Process(target=_work, args=(other, options, os.getpid()), daemon=True)
         self._process.start()
         other.close()  # so that the end of the process is the end of the pipe
 
     def ask(self, name: str) -> None:
+        self.silent_s, self.looked_s, self.has_read = 0.0, time.monotonic(), False
         with suppress(OSError):  # it has died already; `_hear` finds that out
             self.pipe.send(name)
 
     def end(self) -> None:
         self.pipe.close()
         self._process.terminate()
-        self._process.join()
+        self._process.join(END_S)
+        if self._process.is_alive():
+            self._process.kill()
+            self._process.join()
         self._process.close()
 
 
@@ -233,7 +266,7 @@ def _work(pipe: Connection, options: Options, parent: int) -> None:
     def progress(done_s: float, whole_s: float | None) -> None:
         nonlocal last_s
         now_s = time.monotonic()
-        if now_s - last_s >= LOOK_S:
+        if now_s - last_s >= LOOK_S or (whole_s is not None and done_s >= whole_s):
             last_s = now_s
             pipe.send((done_s, whole_s))
 

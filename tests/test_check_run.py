@@ -1,6 +1,7 @@
 """Many files side by side: order, bad ones, crashes, progress, and how it ends."""
 
 import os
+import signal
 import threading
 import time
 from dataclasses import replace
@@ -87,6 +88,43 @@ def test_a_decoder_that_crashes_takes_only_its_own_file_with_it(tunes, monkeypat
     assert found[3].message == (
         f"{tunes[3]}: the decoder crashed on this file, so it must be damaged; export it again"
     )
+
+
+def test_a_decoder_that_hangs_takes_only_its_own_file_with_it(tunes, monkeypatch):
+    """A stand-in that never comes back, and does not hear that it is to end."""
+    real = check.check_file
+
+    def check_file(name, options, *, progress=None):
+        if name.endswith("3.wav"):
+            signal.signal(signal.SIGTERM, signal.SIG_IGN)
+            while True:
+                time.sleep(60.0)
+        return real(name, options, progress=progress)
+
+    monkeypatch.setattr(check, "check_file", check_file)
+    monkeypatch.setattr(check_run, "STUCK_S", 1.0)
+    monkeypatch.setattr(check_run, "END_S", 0.2)
+    found = list(check_all(tunes, Options(), workers=2))
+    assert [one.name for one in found] == tunes
+    assert [one.name for one in found if isinstance(one, Failed)] == [tunes[3]]
+    assert found[3].message == (
+        f"{tunes[3]}: the decoder got no further for 1 s, so the file must be damaged or its disk does not "
+        "answer; export it again, or try a copy"
+    )
+
+
+def test_work_on_a_file_that_is_read_has_no_limit(tunes, monkeypatch):
+    real = check.check_file
+
+    def check_file(name, options, *, progress=None):
+        made = real(name, options, progress=progress)
+        if name.endswith("3.wav"):
+            time.sleep(1.5)
+        return made
+
+    monkeypatch.setattr(check, "check_file", check_file)
+    monkeypatch.setattr(check_run, "STUCK_S", 0.7)
+    assert all(isinstance(one, Checked) for one in check_all(tunes[2:5], Options(), workers=2))
 
 
 def test_workers_start_anew_where_they_cannot_be_forked(tunes, monkeypatch):
