@@ -65,7 +65,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     check.add_argument("--to", dest="to_time", metavar="TIME", help="end there, of every file")
     check.add_argument("--json", action="store_true", help="one JSON object a line")
     check.add_argument(
-        "--csv", metavar="FILE", help="also write one row a file there, with all the numbers of the JSON"
+        "--csv",
+        metavar="FILE",
+        help="also write one row a file there, with all the numbers of the JSON; "
+        "-: to standard output, in place of the text",
     )
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
     add_crossover(check)

@@ -8,7 +8,7 @@ from contextlib import closing
 
 from meter import check_json, check_table, check_text
 from meter.check import Checked, Failed, Options, Result
-from meter.check_csv import CsvFile
+from meter.check_csv import CsvFile, CsvOut
 from meter.check_paths import find_files
 from meter.check_run import RunProgress, check_all
 from meter.console import ProgressLine, say, text_width
@@ -60,7 +60,7 @@ def run(
     options : Options
     strict, as_json : bool
     csv_path : str, optional
-        Where to write a table, one row a file.
+        Where to write a table, one row a file; "-" for standard output, in place of the text.
     workers : int, optional
         See `check_all`.
 
@@ -72,25 +72,29 @@ def run(
     Raises
     ------
     UsageError
-        When `strict` is asked for without a target, or a folder has no audio file.
+        When `strict` is asked for without a target, a folder has no audio file, or two forms of output
+        are to go to standard output.
     OutputError
         The table cannot be written.
     """
     if strict and options.target is None:
         raise UsageError("--strict needs something to be strict about: name a target with --target")
+    to_output = csv_path == "-"
+    if to_output and as_json:
+        raise UsageError("--json and --csv - both go to standard output; name a file for the table")
     found = find_files(paths)
     for note in found.notes:
         say(note, sys.stderr)
     if not found.names:
         raise UsageError(f"no audio file in {', '.join(paths)}; name files, or a folder that has some")
-    csv = None if csv_path is None else CsvFile(csv_path)
+    csv = None if csv_path is None else CsvOut() if to_output else CsvFile(csv_path)
     results: list[Result] = []
     try:
         _check(found.names, options, results, as_json=as_json, workers=workers)
     finally:
         # Also after Ctrl-C: what is done is worth having.
         try:
-            if not as_json:
+            if not as_json and not to_output:
                 _print_text(results, len(found.names), options)
         finally:
             if csv is not None:

@@ -7,8 +7,10 @@ what cannot be given is empty. The file appears under its name only when it is w
 from __future__ import annotations
 
 import csv
+import io
 import json
 import os
+import sys
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +19,7 @@ from typing import Any, Final
 from meter.check import Failed, Result
 from meter.check_json import error_object, file_object
 from meter.check_table import median_loudest_lufs, trim_db
+from meter.console import say
 from meter.errors import OutputError
 
 TRIM: Final = "trim_to_median_db"
@@ -77,6 +80,23 @@ class CsvFile:
         return OutputError(
             f"{self._path}: the table cannot be written there ({why}); choose another place with --csv"
         )
+
+
+class CsvOut:
+    """The same on standard output, where nothing else is printed then."""
+
+    def write(self, results: Sequence[Result]) -> None:
+        """Write all rows; who reads may go before the last.
+
+        Paths that are no text are escaped, as in a file.
+        """
+        text = io.StringIO()
+        write_rows(text, results)
+        encoded = text.getvalue().encode("utf-8", "backslashreplace").decode("utf-8")
+        say(encoded.removesuffix("\n"), sys.stdout)
+
+    def discard(self) -> None:
+        """Nothing was begun."""
 
 
 def write_rows(file: Any, results: Sequence[Result]) -> None:

@@ -58,6 +58,18 @@ def test_all_numbers_go_to_a_spreadsheet_as_well(crate, tmp_path, capsys):
     assert [row["integrated_lufs"] for row in rows] == [str(one.get("integrated_lufs", "")) for one in made]
 
 
+def test_a_spreadsheet_alone_goes_to_standard_output(crate, capsys):
+    assert main(["check", str(crate), "--csv", "-"]) == 2
+    said = capsys.readouterr()
+    rows = list(csv.DictReader(said.out.splitlines()))
+    assert [Path(row["path"]).name for row in rows] == ["a.wav", "b.wav", "bad.wav", "c.wav"]
+    assert [row["trim_to_median_db"][:4] for row in rows] == ["6.02", "0.0", "", "-6.0"]
+    assert "error: " in said.err
+    assert main(["check", str(crate), "--csv", "-", "--json"]) == 2
+    (made,) = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert made["message"] == "--json and --csv - both go to standard output; name a file for the table"
+
+
 def test_a_spreadsheet_that_cannot_be_written_is_one_sentence(crate, tmp_path, capsys):
     path = tmp_path / "no" / "a.csv"
     assert main(["check", str(crate), "--csv", str(path)]) == 2
