@@ -14,6 +14,8 @@ import numpy as np
 from meter.check import Checked, Options
 from meter.check_text import block
 from meter.console import say
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
 from meter.soundings import BANDS, Soundings, as_text_time
 from meter.target_file import shipped_targets
 from meter.targets import judge, value_text
@@ -37,10 +39,10 @@ def run() -> int:
     from meter.passes import summarise
 
     target = shipped_targets()[TARGET_NAME]
-    options = Options(target=target)
+    options = Options(target=target, low_end=LowEndSettings())
     say("making the demo tune and measuring it ...", sys.stderr)
     tune = demo_signals.render()
-    rows = _soundings(tune, demo_signals.RATE_HZ, options)
+    rows, low_end = _measured(tune, demo_signals.RATE_HZ, options)
     summary = summarise(rows, rate_hz=demo_signals.RATE_HZ, channels=tune.shape[1])
     checked = Checked(
         name="demo",
@@ -49,35 +51,40 @@ def run() -> int:
         summary=summary,
         options=options,
         verdicts=judge(target, summary),
+        low_end=low_end,
     )
     say(block(checked), sys.stdout)
     say("\n  What was planted, and what is read there", sys.stdout)
     agreed = True
     for fault in demo_signals.faults.FAULTS:
-        read = read_fault(fault, rows, demo_signals.RATE_HZ)
+        read = read_fault(fault, rows, demo_signals.RATE_HZ, low_end)
         agreed = agreed and (read is None or agrees(fault, read))
         say(fault_text(fault, read), sys.stdout)
     return 0 if agreed else 1
 
 
-def _soundings(tune: Samples, rate_hz: int, options: Options) -> Soundings:
+def _measured(tune: Samples, rate_hz: int, options: Options) -> tuple[Soundings, LowEnd]:
     from meter.chain import Chain
+    from meter.low_end.analysis import LowEndAnalysis
+    from meter.low_end.clock import low_clock
 
+    low_end = LowEndAnalysis(low_clock(rate_hz), options.low_end)
     chain = Chain(
         rate_hz=rate_hz,
         channels=tune.shape[1],
         crossover_hz=options.crossover_hz,
         over_limit_dbtp=options.over_limit_dbtp,
         beside=options.beside,
+        low_sink=low_end,
     )
     try:
-        return np.concatenate([chain.process(tune), chain.flush()])
+        return np.concatenate([chain.process(tune), chain.flush()]), low_end.reading()
     finally:
         chain.close()
 
 
-def read_fault(fault: Fault, rows: Soundings, rate_hz: int) -> float | None:
-    """What the soundings of a stretch say about its fault; None where they say nothing.
+def read_fault(fault: Fault, rows: Soundings, rate_hz: int, low_end: LowEnd | None = None) -> float | None:
+    """What was measured of a stretch says about its fault; None where it says nothing.
 
     Parameters
     ----------
@@ -87,7 +94,11 @@ def read_fault(fault: Fault, rows: Soundings, rate_hz: int) -> float | None:
         Of the whole tune.
     rate_hz : int
         Rate of the tune.
+    low_end : LowEnd, optional
+        Of the whole tune.
     """
+    if low_end is not None and fault.kind in _LOW_END_READERS:
+        return _LOW_END_READERS[fault.kind](fault, low_end)
     read = _READERS.get(fault.kind)
     if read is None:
         return None
@@ -133,6 +144,22 @@ def _highest_short_term_lufs(rows: Soundings) -> float:
 def _true_peak_dbtp(rows: Soundings) -> float:
     return amplitude_to_db(float(rows["true_peak"].max()))
 
+
+def _note_cents(fault: Fault, low_end: LowEnd) -> float | None:
+    """How far the note that sounds longest in the stretch is off the scale."""
+    inside = [
+        note
+        for note in low_end.sub_notes
+        if note.at_s < fault.end_s and note.at_s + note.seconds > fault.start_s
+    ]
+    longest = max(
+        inside, key=lambda note: min(note.at_s + note.seconds, fault.end_s) - note.at_s, default=None
+    )
+    return None if longest is None else longest.cents
+
+
+_LOW_END_READERS: Final[Mapping[str, Callable[[Fault, LowEnd], float | None]]] = {"flat note": _note_cents}
+"""The same for what the low end tells."""
 
 _READERS: Final[Mapping[str, Callable[[Soundings], float | None]]] = {
     "wide sub": _lost_in_mono_db,

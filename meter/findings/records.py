@@ -19,6 +19,9 @@ KINDS: Final = (
     "silence",
     "silent end",
     "gap",
+    "out of tune",
+    "outside the key",
+    "too low",
 )
 
 SLIGHT: Final = {"over": 0.02, "lost in mono": 3.0, "one-sided": 6.0}

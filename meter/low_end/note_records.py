@@ -24,7 +24,7 @@ class SubNote:
     uncertainty_cents : float
         It lies within this of the true value nine times in ten.
     level_dbfs : float
-        Power of its fundamental and harmonics in the low end, as the peak of a sine of that power.
+        Amplitude of its fundamental, left and right together: a sine at full scale on both reads 0.
     share_under_40_hz : float
         Of its energy, 0 to 1.
     beat_hz : float

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from meter.errors import UsageError
+from meter.low_end.note_names import key_classes
+from meter.standards.iso_16_1975 import A4_HZ
 
-A4_HZ: Final = 440.0
-"""ISO 16:1975 (its text was not seen)."""
 A4_RANGE_HZ: Final = (415.0, 466.0)
 """From old pitch a semitone below to a semitone above. Common practice, no source."""
 KICK_BAND_HZ: Final = (90.0, 100.0)
@@ -49,6 +49,8 @@ class LowEndSettings:
                 f"the concert pitch is {self.a4_hz:g} Hz; expected {A4_RANGE_HZ[0]:g} to "
                 f"{A4_RANGE_HZ[1]:g} Hz, such as 440"
             )
+        if self.key is not None:
+            key_classes(self.key)
         low, high = self.kick_band_hz
         if not KICK_RANGE_HZ[0] <= low < high <= KICK_RANGE_HZ[1]:
             raise UsageError(

@@ -1,0 +1,139 @@
+"""Where a pitch holds still below 130 Hz, from spectra 50 times a second."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from meter.low_end.note_sections import middle_of
+from meter.units import Floats
+
+LOWEST_HZ: Final = 25.0
+HIGHEST_HZ: Final = 130.0
+HEARD_POWER: Final = 1e-6
+"""-60 dBFS."""
+BELOW_LOUDEST: Final = 10.0**-3.5
+"""What is 35 dB under the loudest around is no note of its own."""
+HALF_POWER: Final = 0.03
+"""A note sounds at half the strongest frequency when there is so much: that one is its second harmonic."""
+STEADY_CENTS: Final = 30.0
+"""From one frame to the next."""
+STEADY_SPAN_CENTS: Final = 45.0
+"""Over five frames."""
+LEAST_FRAMES: Final = 3
+JOIN_CENTS: Final = 70.0
+JOIN_FRAMES: Final = 15
+KEPT_POWER: Final = 0.1
+"""Under a kick the note goes on when so much of it is left."""
+
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """A pitch that holds still in the frames [first, stop)."""
+
+    first: int
+    stop: int
+    cents: float  # above 1 Hz
+
+    @property
+    def hz(self) -> float:
+        """Its pitch, roughly."""
+        return float(2.0 ** (self.cents / 1200.0))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pitches:
+    """The strongest pitch of each frame: arrays of shape (frames,)."""
+
+    cents: Floats
+    power: Floats
+    is_heard: Bools
+
+
+def pitches_of(powers: Floats, bins_hz: Floats) -> Pitches:
+    """The strongest pitch of each frame, its octave put right.
+
+    Parameters
+    ----------
+    powers : ndarray, shape (frames, bins)
+    bins_hz : ndarray, shape (bins,)
+        Evenly spaced.
+    """
+    frames = np.arange(len(powers))
+    first, step = bins_hz[0], bins_hz[1] - bins_hz[0]
+    low, high = int((LOWEST_HZ - first) / step), int((HIGHEST_HZ - first) / step) + 1
+    top = powers[:, low : high + 1].argmax(axis=1) + low
+    strongest = powers[frames, top]
+    half = np.rint((0.5 * (first + step * top) - first) / step).astype(np.intp)
+    inside = np.clip(half, low, high)
+    around = np.stack([powers[frames, np.clip(inside + k, 1, high)] for k in (-3, -1, 0, 1, 3)])
+    middle = around[1:4].max(axis=0)
+    is_half = (half >= low) & (middle > HALF_POWER * strongest)
+    is_half &= (middle > around[0]) & (middle > around[4])
+    top = np.where(is_half, inside + around[1:4].argmax(axis=0) - 1, top)
+    top = np.clip(top, 1, len(bins_hz) - 2)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left, here, right = (np.log(powers[frames, top + k] + 1e-30) for k in (-1, 0, 1))
+    bend = left - 2.0 * here + right
+    shift = np.clip(np.where(bend < 0.0, 0.5 * (left - right) / np.minimum(bend, -1e-12), 0.0), -1.0, 1.0)
+    cents = 1200.0 * np.log2(first + step * (top + shift))
+    power = powers[frames, top]
+    loudest = float(strongest.max(initial=0.0))
+    return Pitches(cents=cents, power=power, is_heard=strongest > max(HEARD_POWER, BELOW_LOUDEST * loudest))
+
+
+def tracks_of(pitches: Pitches, powers: Floats, bins_hz: Floats) -> list[Track]:
+    """Where the pitch holds still, joined under what covers it for a moment."""
+    made: list[Track] = []
+    for first, stop in _steady_runs(pitches):
+        if stop - first >= LEAST_FRAMES:
+            cents = middle_of(pitches.cents[first:stop])
+            track = Track(first=first, stop=stop, cents=cents)
+            if made and _goes_on(made[-1], track, powers, bins_hz):
+                before = made.pop()
+                share = (before.stop - before.first) / (before.stop - before.first + stop - first)
+                track = Track(
+                    first=before.first, stop=stop, cents=share * before.cents + (1.0 - share) * cents
+                )
+            made.append(track)
+    return made
+
+
+def _steady_runs(pitches: Pitches) -> list[tuple[int, int]]:
+    """Stretches [first, stop) of frames whose pitch hardly moves; a jump parts two of them."""
+    cents, heard = pitches.cents, pitches.is_heard
+    n = len(cents)
+    if n < 2:
+        return []
+    steady = heard.copy()
+    jump = np.abs(np.diff(cents)) > STEADY_CENTS
+    jump |= ~(heard[1:] & heard[:-1])
+    alone = np.ones(n, np.bool_)
+    alone[1:] &= jump
+    alone[:-1] &= jump
+    steady &= ~alone
+    if n > 4:
+        wide = np.abs(cents[4:] - cents[:-4]) > STEADY_SPAN_CENTS
+        # On a slope the middle of the five is no place to rest, unless a note ends or begins there.
+        both = ~jump[:-3] & ~jump[1:-2] & ~jump[2:-1] & ~jump[3:]
+        steady[2:-2] &= ~(wide & both)
+    follows = np.concatenate([[False], steady[1:] & steady[:-1] & ~jump, [False]])
+    firsts = np.flatnonzero(steady & ~follows[:-1])
+    lasts = np.flatnonzero(steady & ~follows[1:])
+    return list(zip(firsts.tolist(), (lasts + 1).tolist(), strict=True))
+
+
+def _goes_on(before: Track, after: Track, powers: Floats, bins_hz: Floats) -> bool:
+    gap = after.first - before.stop
+    if abs(after.cents - before.cents) > JOIN_CENTS or gap > JOIN_FRAMES:
+        return False
+    at = round((before.hz - bins_hz[0]) / (bins_hz[1] - bins_hz[0]))
+    at = min(max(at, 0), len(bins_hz) - 1)
+    usual = middle_of(powers[before.first : before.stop, at])
+    between = powers[before.stop : after.first, at]
+    return bool((between > KEPT_POWER * usual).all())
