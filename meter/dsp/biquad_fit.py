@@ -9,8 +9,8 @@ and minimum-phase.
 from __future__ import annotations
 
 import numpy as np
-from scipy import signal
 
+from meter.dsp.filter_design import bilinear_biquad
 from meter.units import Floats
 
 Biquad = tuple[Floats, Floats]
@@ -63,5 +63,4 @@ def fit_biquad(
     scale = np.array([1.0 / middle**2, 1.0 / middle, 1.0])  # from the scaled axis back to s = tan
     top = np.array([np.sqrt(solution[0]), 0.0, 0.0]) if high_pass else _left_factor(solution[:3])
     bottom = _left_factor(np.array([1.0, solution[-2], solution[-1]]))
-    b, a = signal.bilinear(top * scale, bottom * scale, fs=0.5)
-    return np.asarray(b / a[0], np.float64), np.asarray(a / a[0], np.float64)
+    return bilinear_biquad(top * scale, bottom * scale, rate_hz=0.5)

@@ -14,9 +14,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
 
-from meter.dsp.linear_filter import linear_filter
+from meter.dsp.linear_filter import filtered, linear_filter
 from meter.units import Floats
 
 Complex = npt.NDArray[np.complex128]
@@ -75,7 +74,7 @@ class BlockFilter:
         """Output of a run: [samples | state] @ this."""
         impulse = np.zeros(self._run)
         impulse[0] = 1.0
-        response = signal.lfilter(b, a, impulse)
+        response = filtered(b, a, impulse)
         toeplitz = np.zeros((self._run, self._run))
         for k in range(self._run):
             toeplitz[k, k:] = response[: self._run - k]

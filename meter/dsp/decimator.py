@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
 
+from meter.dsp.filter_design import kaiser_low_pass
 from meter.dsp.grid import Grid
 from meter.dsp.window import Window
 from meter.units import Floats
@@ -30,9 +30,7 @@ def _taps(factor: int) -> Floats:
     if factor == 1:
         return np.ones(1)
     width = 2.0 * (1.0 - 2.0 * PASS_SHARE) / factor  # transition, share of half the rate
-    count, beta = signal.kaiserord(_STOP_DB, width)
-    taps = signal.firwin(count | 1, 1.0 / factor, window=("kaiser", beta))
-    return np.asarray(taps, np.float64)
+    return kaiser_low_pass(1.0 / factor, width=width, stop_db=_STOP_DB)
 
 
 def decimation_factor(grid: Grid) -> int:

@@ -13,11 +13,11 @@ from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
 
 from meter.dsp.biquad_fit import Biquad, fit_biquad, power_response
 from meter.dsp.block_filter import BlockFilter
 from meter.dsp.grid import Grid
+from meter.dsp.linear_filter import filtered, linear_filter
 from meter.standards import bs1770
 from meter.units import Floats, Samples
 
@@ -71,7 +71,7 @@ def k_coefficients(rate_hz: int) -> tuple[Floats, Floats]:
 def k_weight(samples: Samples, *, rate_hz: int) -> Floats:
     """K-weight a whole array, shape (frames, channels), in float64."""
     b, a = k_coefficients(rate_hz)
-    return np.asarray(signal.lfilter(b, a, np.asarray(samples, np.float64), axis=0))
+    return np.asarray(filtered(b, a, np.ascontiguousarray(samples.T, np.float64)).T)
 
 
 _RUN = 48
@@ -103,7 +103,7 @@ class _PlainKFilter:
 
     def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Floats:
         samples = np.asarray(planar, np.float64)
-        out, self._state = signal.lfilter(self._b, self._a, samples, axis=1, zi=self._state)
+        out, self._state = linear_filter(self._b, self._a, samples, self._state)
         return np.ascontiguousarray(out.reshape(len(planar), blocks, -1).swapaxes(0, 1))
 
     def reset(self) -> None:

@@ -14,9 +14,9 @@ from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
-from scipy import signal
 
 from meter.dsp.biquad_fit import fit_biquad
+from meter.dsp.filter_design import bilinear_biquad, gain_of_sections
 from meter.dsp.linear_filter import linear_filter
 from meter.standards import iec_61672_1_2013 as iec
 from meter.units import Floats, Samples
@@ -50,16 +50,15 @@ def weighting_sections(weighting: Weighting, rate_hz: int) -> Floats:
     b, a = fit_biquad(top_hz, wanted, rate_hz=rate_hz, centre_hz=iec.F4_HZ)
     sections.append(np.concatenate([b, a]))
     made = np.array(sections)
-    _, response = signal.freqz_sos(made, [_NORMAL_HZ], fs=rate_hz)
-    made[0, :3] /= np.abs(response[0])
+    made[0, :3] /= gain_of_sections(made, _NORMAL_HZ, rate_hz=rate_hz)
     return made
 
 
 def _high_pass(first_hz: float, second_hz: float, *, rate_hz: int) -> Floats:
     """s² over two real poles, by the bilinear transform."""
     poles = -2.0 * np.pi * np.array([first_hz, second_hz])
-    b, a = signal.bilinear([1.0, 0.0, 0.0], np.poly(poles), fs=rate_hz)
-    return np.concatenate([b / a[0], a / a[0]])
+    bottom = np.asarray(np.poly(poles), np.float64)
+    return np.concatenate(bilinear_biquad(np.array([1.0, 0.0, 0.0]), bottom, rate_hz=rate_hz))
 
 
 class SoundWeighting:
