@@ -1,0 +1,101 @@
+"""Whether a beginning sounds like the kicks before it.
+
+A kick comes again and again as the same sample, so its first 75 ms look the same each time, whatever lies
+under it. Up to four kinds of hit are remembered, as the mean of what was taken for a kick.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from scipy import signal
+
+from meter.units import Floats
+
+BAND_HZ: Final = (110.0, 420.0)
+"""What is compared: mostly the fall, little of the bass under it."""
+BEFORE_S: Final = 0.008
+LENGTH_S: Final = 0.075
+SHIFT_S: Final = 0.0065
+"""A beginning is known to a few milliseconds: so far the two are moved against each other."""
+KINDS: Final = 4
+SAME: Final = 0.6
+"""A likeness from which on a hit is one more of a kind."""
+WORTH: Final = 12.0
+MOST: Final = 5.0
+"""What likeness adds to a score: so much for each unit over `SAME`, and at most so much."""
+SURE: Final = 1.5
+"""A score from which on a hit is remembered."""
+ENOUGH: Final = 3
+"""Hits that must be remembered before likeness counts."""
+OLDEST: Final = 8
+"""A kind is the mean of so many, the newest weighing most."""
+
+
+class Likeness:
+    """Scores of beginnings, made surer by the kicks before.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Of the low signal.
+    """
+
+    def __init__(self, rate_hz: float) -> None:
+        self._b, self._a = signal.butter(1, BAND_HZ, "bandpass", fs=rate_hz)
+        self._memory = np.zeros(2)
+        self.before_frames = round((BEFORE_S + SHIFT_S) * rate_hz)
+        self._length = round(LENGTH_S * rate_hz)
+        self._shift = round(SHIFT_S * rate_hz)
+        self.frames = self._length + 2 * self._shift
+        self._window = np.concatenate(
+            [np.hanning(2 * round(0.004 * rate_hz))[: round(0.004 * rate_hz)], np.ones(self._length)]
+        )[: self._length]
+        fade = self._length // 4
+        self._window[-fade:] = np.linspace(1.0, 0.0, fade)
+        self._kinds: list[Floats] = []
+        self._counts: list[int] = []
+
+    def filtered(self, samples: Floats) -> Floats:
+        """The part of the low signal that is compared, of any number of new samples."""
+        out, self._memory = signal.lfilter(self._b, self._a, samples, zi=self._memory)
+        return np.asarray(out, np.float64)
+
+    def surer(self, piece: Floats, score: float) -> float:
+        """The score of a beginning, with what is known of those before it; remembers it.
+
+        Parameters
+        ----------
+        piece : ndarray, shape (frames,)
+            Filtered samples from `before_frames` before it.
+        score : float
+            By its looks alone.
+        """
+        best, kind, shift = 0.0, -1, 0
+        energy = np.cumsum(np.concatenate([[0.0], piece * piece]))
+        norms = np.sqrt(np.maximum(energy[self._length :] - energy[: -self._length], 1e-20))
+        for k, known in enumerate(self._kinds):
+            alike = np.correlate(piece, known, "valid") / norms
+            at = int(alike.argmax())
+            if alike[at] > best:
+                best, kind, shift = float(alike[at]), k, at
+        if sum(self._counts) >= ENOUGH:
+            score += min(max(WORTH * (best - SAME), -MOST), MOST)
+        if score > SURE:
+            self._remember(piece, kind if best > SAME else -1, shift)
+        return score
+
+    def _remember(self, piece: Floats, kind: int, shift: int) -> None:
+        if kind < 0 and len(self._kinds) == KINDS:
+            return
+        at = shift if kind >= 0 else self._shift
+        mine = piece[at : at + self._length] * self._window
+        mine = mine / max(float(np.sqrt(mine @ mine)), 1e-20)
+        if kind < 0:
+            self._kinds.append(mine)
+            self._counts.append(1)
+            return
+        mean = self._kinds[kind] * min(self._counts[kind], OLDEST) + mine
+        self._kinds[kind] = mean / float(np.sqrt(mean @ mean))
+        self._counts[kind] += 1
