@@ -31,8 +31,6 @@ STOPS_S: Final = (0.07, 0.095, 0.13, 0.18, 0.4)
 FROM_S: Final = 0.012
 QUIET: Final = 10.0**-2.4
 """A hit is over 24 dB under its top."""
-OVER_PAST: Final = 0.0
-"""And where it is not 6 dB over what sounded before it."""
 SETTLED_HZ: Final = 2.0
 """So near to where it ends it has settled."""
 WORST_RAD: Final = 0.3
@@ -40,6 +38,8 @@ WORST_RAD: Final = 0.3
 LEAST_SHARE: Final = 0.1
 """The settled part has this share of the energy."""
 LEAST_SETTLED_S: Final = 0.02
+LEAST_S: Final = 0.045
+"""A hit that is over sooner has no body."""
 STILL_FALLING_HZ: Final = 3.0
 KICK_BAND_HZ: Final = (30.0, 120.0)
 
@@ -54,25 +54,25 @@ class Body:
     ----------
     hz : float or None
         Where it settles; None where it does not, or it could not be told.
-    seconds : float
-        From its beginning to 24 dB under its top, or to where it sinks into what sounded before.
+    seconds : float or None
+        From its beginning to 24 dB under its top; None where it does not come to that before the next hit or
+        within 0.3 s, or where bass sounds under it.
     level_dbfs : float
-        Root mean square of its loudest 13 ms from 25 to 180 Hz, as that of a sine's peak.
+        Its loudest 13 ms from 25 to 180 Hz, as the peak of a sine of that power.
     sub_share : float
-        Share of its energy inside the sub's band, 0 to 1, until it is over.
+        Share of its energy from 25 to 180 Hz that lies inside the sub's band, 0 to 1, over the first 120 ms.
     crest_db : float
-        Highest sample of the low signal against its root mean square over the first 100 ms.
-    energy, sub_energy, fall_energy : float
-        Energy in 30-120 Hz over the first 120 ms, in the sub's band, and from 130 to 420 Hz over the first 60 ms.
+        Highest sample of the low signal (under 900 Hz) against its root mean square over the first 100 ms.
+    energy, fall_energy : float
+        Energy from 30 to 120 Hz over the first 120 ms, and from 110 to 420 Hz over the first 60 ms.
     """
 
     hz: float | None
-    seconds: float
+    seconds: float | None
     level_dbfs: float
     sub_share: float
     crest_db: float
     energy: float
-    sub_energy: float
     fall_energy: float
 
 
@@ -117,50 +117,49 @@ class BodyReader:
         self._courses = courses.reshape(-1, _SIZE).T.copy()
         self._products = (courses[:, :, None] * courses[:, None]).reshape(-1, _SIZE).T.copy()
         self._ends = np.exp(-later[None] / falls)
+        self._own = slice(self._first, self._first + self._count)
         self._sub = self._bins(sub_band_hz, bin_hz)
         self._kick = self._bins(KICK_BAND_HZ, bin_hz)
-        self._fall = self._bins((130.0, 420.0), bin_hz)
-        self._short = [round(s * rate_hz) + self.before_frames for s in (0.06, 0.1, 0.12)]
+        self._short = [round(s * rate_hz) + self.before_frames for s in (0.12, 0.1, 0.06)]
 
     def _bins(self, band_hz: tuple[float, float], bin_hz: float) -> slice:
         return slice(round(band_hz[0] / bin_hz), round(band_hz[1] / bin_hz) + 1)
 
-    def read(self, piece: Floats, *, stop_frames: int, past_power: float) -> Body:
+    def read(self, piece: Floats, falling: Floats, *, stop_frames: int) -> Body:
         """Look at one hit.
 
         Parameters
         ----------
         piece : ndarray, shape (frames,)
             The low signal from `before_frames` before the hit.
+        falling : ndarray, shape (frames,)
+            The same from 110 to 420 Hz.
         stop_frames : int
             Where the next hit begins, in the piece.
-        past_power : float
-            Mean square of 25 to 180 Hz before it.
         """
         count = min(len(piece), stop_frames)
-        spectrum = self._spectrum(piece, count)
+        short, until, shortest = (min(count, frames) for frames in self._short)
         analytic = np.zeros(_SIZE, np.complex128)
-        analytic[: self._count] = spectrum[self._first : self._first + self._count] * self._weights
+        analytic[: self._count] = self._spectrum(piece, count)[self._own] * self._weights
         wave = np.fft.ifft(analytic)
         power = wave.real**2 + wave.imag**2
-        smooth, top, end = self._extent(power, count, past_power)
-        seconds = max(float(self._t[end - 1]), 0.0)
-        hz = self._settles(np.unwrap(np.arctan2(wave.imag, wave.real)), power, end) if seconds > 0.045 else None
-        energy, fall = self._energies(piece, count)
-        own = self._spectrum(piece, min(count, self.before_frames + round(seconds * self._rate)))
-        whole = _energy(own[: self._first + self._count]) or 1e-30
-        sub_energy = _energy(own[self._sub])
-        first = piece[self.before_frames : self._short[1]]
-        mean = float(first @ first) / max(len(first), 1)
+        top, end, is_over = self._extent(power, count)
+        hz = None
+        if self._t[end - 1] > LEAST_S:
+            hz = self._settles(np.unwrap(np.arctan2(wave.imag, wave.real)), power, end)
+        own = self._spectrum(piece, short)
+        energies = own.real**2 + own.imag**2
+        first, fall = piece[self.before_frames : until], falling[self.before_frames : shortest]
+        squares = first * first
+        mean = float(squares.mean()) if len(squares) else 0.0
         return Body(
             hz=hz,
-            seconds=seconds,
+            seconds=max(float(self._t[end - 1]), 0.0) if is_over else None,
             level_dbfs=power_to_db(top),
-            sub_share=sub_energy / whole,
-            crest_db=power_to_db(float(np.max(first * first, initial=0.0)) / mean) if mean > 0.0 else 0.0,
-            energy=energy,
-            sub_energy=sub_energy,
-            fall_energy=fall,
+            sub_share=float(energies[self._sub].sum() / max(energies[self._own].sum(), 1e-30)),
+            crest_db=power_to_db(float(squares.max()) / mean) if mean > 0.0 else 0.0,
+            energy=float(energies[self._kick].sum()) * 2.0 / self._size,
+            fall_energy=float(fall @ fall),
         )
 
     def _spectrum(self, piece: Floats, count: int) -> np.ndarray[tuple[int], np.dtype[np.complex128]]:
@@ -171,13 +170,8 @@ class BodyReader:
         padded[count - fade : count] *= self._fade_out[-fade:]
         return np.asarray(np.fft.rfft(padded), np.complex128)
 
-    def _energies(self, piece: Floats, count: int) -> tuple[float, float]:
-        body = _energy(self._spectrum(piece, min(count, self._short[2]))[self._kick])
-        fall = _energy(self._spectrum(piece, min(count, self._short[0]))[self._fall])
-        return body, fall
-
-    def _extent(self, power: Floats, count: int, past_power: float) -> tuple[Floats, float, int]:
-        """Smoothed power, its top, and where the hit is over."""
+    def _extent(self, power: Floats, count: int) -> tuple[float, int, bool]:
+        """The top of its power, the point at which it ends, and whether it was over there."""
         sums = np.cumsum(power)
         smooth = np.zeros(_SIZE)
         smooth[3:-2] = (sums[5:] - sums[:-5]) / 5.0
@@ -186,9 +180,8 @@ class BodyReader:
         until = max(min(last, int(np.searchsorted(self._t, 0.12))), self._from + 1)
         at = self._from + int(smooth[self._from : until].argmax())
         top = float(smooth[at])
-        floor = max(top * QUIET, OVER_PAST * 2.0 * past_power)
-        under = np.flatnonzero(smooth[at:last] < floor)
-        return smooth, top, at + int(under[0]) if len(under) else last
+        under = np.flatnonzero(smooth[at:last] < top * QUIET)
+        return (top, at + int(under[0]), True) if len(under) else (top, last, False)
 
     def _settles(self, phase: Floats, power: Floats, end: int) -> float | None:
         """The frequency that the phase comes to."""
@@ -226,6 +219,3 @@ class BodyReader:
         body_hz = float(hz[first:stop] @ settled / settled.sum())
         return body_hz if LOWEST_HZ < body_hz < HIGHEST_HZ and math.isfinite(body_hz) else None
 
-
-def _energy(spectrum: np.ndarray[tuple[int], np.dtype[np.complex128]]) -> float:
-    return float((spectrum.real**2 + spectrum.imag**2).sum())

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 from scipy import signal
 
+from meter.dsp.linear_filter import linear_filter
 from meter.units import Floats
 
 BAND_HZ: Final = (110.0, 420.0)
@@ -44,7 +45,7 @@ class Likeness:
 
     def __init__(self, rate_hz: float) -> None:
         self._b, self._a = signal.butter(1, BAND_HZ, "bandpass", fs=rate_hz)
-        self._memory = np.zeros(2)
+        self._memory = np.zeros((1, 2))
         self.before_frames = round((BEFORE_S + SHIFT_S) * rate_hz)
         self._length = round(LENGTH_S * rate_hz)
         self._shift = round(SHIFT_S * rate_hz)
@@ -59,8 +60,8 @@ class Likeness:
 
     def filtered(self, samples: Floats) -> Floats:
         """The part of the low signal that is compared, of any number of new samples."""
-        out, self._memory = signal.lfilter(self._b, self._a, samples, zi=self._memory)
-        return np.asarray(out, np.float64)
+        out, self._memory = linear_filter(self._b, self._a, samples[None], self._memory)
+        return np.asarray(out[0], np.float64)
 
     def surer(self, piece: Floats, score: float) -> float:
         """The score of a beginning, with what is known of those before it; remembers it.
@@ -72,6 +73,8 @@ class Likeness:
         score : float
             By its looks alone.
         """
+        if score <= -MOST:  # nothing could make it one
+            return score
         best, kind, shift = 0.0, -1, 0
         energy = np.cumsum(np.concatenate([[0.0], piece * piece]))
         norms = np.sqrt(np.maximum(energy[self._length :] - energy[: -self._length], 1e-20))

@@ -18,7 +18,7 @@ from meter.units import Floats
 STEPS_A_SECOND: Final = 187.5
 PARTS: Final = 4
 """Steps in a window: 21 ms, so its bins are 46.9 Hz apart at every rate."""
-CHUNK: Final = 64
+CHUNK: Final = 128
 """Steps that are taken at once: the arithmetic has one shape, so that no sum depends on the cutting."""
 EDGES: Final = (1, 2, 3, 4, 6, 9, 14, 31)
 """First bin of each band, and behind the last: from 23 Hz to 1430 Hz."""
@@ -63,7 +63,10 @@ class BandPowers:
         at = np.arange(width)[:, None]
         turns = 2.0 * np.pi * at * np.arange(EDGES[0], EDGES[-1]) / width
         window = (0.5 - 0.5 * np.cos(2.0 * np.pi * at / width)) * (4.0 / width)
-        self._kernel = np.concatenate([window * np.cos(turns), window * np.sin(turns)], axis=1)
+        kernel = np.concatenate([window * np.cos(turns), window * np.sin(turns)], axis=1)
+        self._kernel = kernel.astype(np.float32)
+        self._edges = [edge - EDGES[0] for edge in EDGES[:-1]]
+        self._frames = np.empty((CHUNK, width), np.float32)
         self._past = np.zeros(width - self._step)
 
     def process(self, samples: Floats) -> Floats:
@@ -71,10 +74,11 @@ class BandPowers:
         joined = np.concatenate([self._past, samples])
         self._past = joined[len(samples) :]
         frames = np.lib.stride_tricks.sliding_window_view(joined, len(self._kernel))[:: self._step]
-        parts = np.ascontiguousarray(frames) @ self._kernel
+        self._frames[:] = frames
+        parts = self._frames @ self._kernel
         parts *= parts
         powers = parts[:, : EDGES[-1] - EDGES[0]] + parts[:, EDGES[-1] - EDGES[0] :]
-        return np.asarray(np.add.reduceat(powers, [edge - EDGES[0] for edge in EDGES[:-1]], axis=1), np.float64)
+        return np.add.reduceat(powers, self._edges, axis=1).astype(np.float64)
 
 
 class _Lately:

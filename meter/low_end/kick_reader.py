@@ -14,13 +14,14 @@ from scipy import signal
 from meter.dsp.kick_body import Body, BodyReader
 from meter.dsp.kick_likeness import Likeness
 from meter.dsp.kick_onsets import AFTER, NEIGHBOURS, OnsetFinder, step_frames
+from meter.dsp.linear_filter import linear_filter
 from meter.units import Floats, power_to_db
 
 SUB_BAND_HZ: Final = (30.0, 70.0)
 """Where a sub's notes are: about B0 to C♯2. Common practice, no source."""
 NEAREST_S: Final = 0.06
 """Of two beginnings nearer than this one counts."""
-PAST_S: Final = 0.4
+PAST_S: Final = 0.2
 """How much of the low signal is kept before what is being looked at."""
 BEFORE_S: Final = (-0.060, -0.005)
 DURING_S: Final = (0.030, 0.100)
@@ -93,7 +94,7 @@ class KickReader:
         """Start anew, as after a gap: no hit holds sound of both sides. Hits so far are kept."""
         self._finder = OnsetFinder(self._rate)
         self._likeness = Likeness(self._rate)
-        self._memory = np.zeros(2)
+        self._memory = np.zeros((1, 2))
         self._rows = np.zeros((3, self._past))  # the middle, what is compared, the sub's band
         self._first = -self._past  # sample of the first column
         self._known = 0  # samples that the finder has taken
@@ -118,8 +119,8 @@ class KickReader:
         self._read(is_last=True)
 
     def _take(self, middle: Floats) -> None:
-        sub, self._memory = signal.lfilter(self._b, self._a, middle, zi=self._memory)
-        new = np.stack([middle, self._likeness.filtered(middle), sub])
+        sub, self._memory = linear_filter(self._b, self._a, middle[None], self._memory)
+        new = np.stack([middle, self._likeness.filtered(middle), sub[0]])
         self._rows = np.concatenate([self._rows, new], axis=1)
         found = self._finder.process(middle)
         self._known += len(middle)
@@ -154,9 +155,8 @@ class KickReader:
     def _hit(self, at: int, following: int) -> Hit:
         start = at - self._bodies.before_frames - self._first
         piece = self._rows[0, start : start + self._bodies.frames]
-        past = self._rows[0, max(start - len(piece) // 5, 0) : start]
         stop = following - at + self._bodies.before_frames - round(0.008 * self._rate)
-        body = self._bodies.read(piece, stop_frames=stop, past_power=float(past @ past) / max(len(past), 1))
+        body = self._bodies.read(piece, self._rows[1, start : start + self._bodies.frames], stop_frames=stop)
         has_room = following - at > AFTERWARDS_S[1] * self._rate
         return Hit(
             at_s=at / self._rate - self._late_s,
