@@ -20,6 +20,7 @@ from meter.dsp.decimator import Decimator
 from meter.dsp.grid import Grid
 from meter.dsp.window import Window
 from meter.errors import UsageError
+from meter.low_end.clock import LowClock
 from meter.low_end.kick_reader import KickReader
 from meter.units import Floats, Samples, power_to_db, powers_to_db
 
@@ -119,8 +120,8 @@ def together(kick: Samples, sub: Samples, *, rate_hz: int) -> Together:
     low_kick, low_hz, late_s = _low(kick, rate_hz)
     low_sub, _, _ = _low(sub, rate_hz)
     count = min(len(low_kick), len(low_sub))
-    reader = KickReader(low_hz)
-    reader.process(np.stack([low_kick, low_kick]))
+    reader = KickReader(LowClock(rate_hz=low_hz))
+    reader.process(np.stack([low_kick, low_kick], axis=1), 0)
     reader.flush()
     if not reader.hits:
         raise UsageError(

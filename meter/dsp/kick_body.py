@@ -64,7 +64,7 @@ class Body:
     crest_db : float
         Highest sample of the low signal (under 900 Hz) against its root mean square over the first 100 ms.
     energy, fall_energy : float
-        Energy from 30 to 120 Hz over the first 120 ms, and from 110 to 420 Hz over the first 60 ms.
+        Sum of squares from 30 to 120 Hz over the first 120 ms, and from 110 to 420 Hz over the first 60 ms.
     """
 
     hz: float | None

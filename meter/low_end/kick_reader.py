@@ -5,16 +5,17 @@ Fed with the low signal (about 3 kHz) in pieces of any length; the same samples 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from scipy import signal
 
-from meter.dsp.kick_body import Body, BodyReader
+from meter.dsp.kick_body import BodyReader
 from meter.dsp.kick_likeness import Likeness
 from meter.dsp.kick_onsets import AFTER, NEIGHBOURS, OnsetFinder, step_frames
 from meter.dsp.linear_filter import linear_filter
+from meter.low_end.clock import LowClock
+from meter.low_end.kick_records import Hit
 from meter.units import Floats, power_to_db
 
 SUB_BAND_HZ: Final = (30.0, 70.0)
@@ -27,38 +28,9 @@ BEFORE_S: Final = (-0.060, -0.005)
 DURING_S: Final = (0.030, 0.100)
 AFTERWARDS_S: Final = (0.190, 0.260)
 """Where the sub's level is read, from the beginning of a hit."""
-ALONE_DB: Final = 20.0
-"""A hit is alone where the sub's band is so far under it before and after."""
+FALL_S: Final = 0.060
 QUIETEST_DBFS: Final = -60.0
 """A hit under this is none."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Hit:
-    """One kick.
-
-    Attributes
-    ----------
-    at_s : float
-        Where it begins, since the start of the stream; within 8 ms.
-    body : Body
-        What it is like.
-    sub_before_db, sub_during_db, sub_after_db : float
-        Level of the sub's band around it (the hit's own part is in `sub_during_db`); after it None where the
-        next hit comes too soon.
-    """
-
-    at_s: float
-    body: Body
-    sub_before_db: float
-    sub_during_db: float
-    sub_after_db: float | None
-
-    @property
-    def is_alone(self) -> bool:
-        """Whether nothing sounds in the sub's band before and after it."""
-        far_db = self.body.level_dbfs - ALONE_DB
-        return self.sub_before_db < far_db and self.sub_after_db is not None and self.sub_after_db < far_db
 
 
 class KickReader:
@@ -66,57 +38,67 @@ class KickReader:
 
     Parameters
     ----------
-    rate_hz : float
+    clock : LowClock
         Of the low signal.
-    late_s : float
-        How late the low signal is against the stream that it comes from.
     sub_band_hz : tuple of float
         Where the sub's notes are.
 
     Attributes
     ----------
     hits : list of Hit
-        All so far, in order; 0.7 s late at most.
+        All so far, in order; 1.3 s late at most.
     """
 
-    def __init__(
-        self, rate_hz: float, *, late_s: float = 0.0, sub_band_hz: tuple[float, float] = SUB_BAND_HZ
-    ) -> None:
-        self._rate, self._late_s, self._band = rate_hz, late_s, sub_band_hz
-        self._b, self._a = signal.butter(1, sub_band_hz, "bandpass", fs=rate_hz)
+    def __init__(self, clock: LowClock, *, sub_band_hz: tuple[float, float] = SUB_BAND_HZ) -> None:
+        rate_hz = clock.rate_hz
+        self._clock, self._rate = clock, rate_hz
+        self._b, self._a = signal.butter(2, sub_band_hz, "bandpass", fs=rate_hz)
         self._bodies = BodyReader(rate_hz, sub_band_hz=sub_band_hz)
         self._past = round(PAST_S * rate_hz)
+        self._fall = round(FALL_S * rate_hz)
         self._lag = (AFTER + NEIGHBOURS + 4) * step_frames(rate_hz)
         self.hits: list[Hit] = []
-        self.reset()
+        self._begin(0)
 
-    def reset(self) -> None:
-        """Start anew, as after a gap: no hit holds sound of both sides. Hits so far are kept."""
+    def _begin(self, index: int) -> None:
+        self._index = index  # number of the first sample of what is looked at
         self._finder = OnsetFinder(self._rate)
         self._likeness = Likeness(self._rate)
-        self._memory = np.zeros((1, 2))
-        self._rows = np.zeros((3, self._past))  # the middle, what is compared, the sub's band
+        self._memory = np.zeros((1, len(self._a) - 1))
+        self._rows = np.zeros((3, self._past))  # the middle, its part of the fall, the sub's band
         self._first = -self._past  # sample of the first column
         self._known = 0  # samples that the finder has taken
         self._waiting: list[tuple[int, float]] = []
         self._pending = np.zeros(0)
+        self._came = 0
 
-    def process(self, low: Floats) -> None:
-        """Take the low signal, shape (2, n), any n: left and right."""
-        self._pending = np.concatenate([self._pending, 0.5 * (low[0] + low[-1])])
+    def process(self, samples: Floats, first_index: int) -> None:
+        """Take the low signal, shape (n, 2), any n: left and right. See `LowEndAnalysis.process`."""
+        if self._came == 0:
+            self._index = first_index
+        self._came += len(samples)
+        self._take_all(0.5 * (samples[:, 0] + samples[:, -1]))
+
+    def _take_all(self, middle: Floats) -> None:
+        self._pending = np.concatenate([self._pending, middle])
         chunk = self._finder.chunk_frames
         whole = len(self._pending) // chunk * chunk
         for start in range(0, whole, chunk):
             self._take(self._pending[start : start + chunk])
         self._pending = self._pending[whole:]
 
+    def gap(self) -> None:
+        """What comes next does not follow: no hit holds sound of both sides."""
+        self.flush()
+
     def flush(self) -> None:
         """The stream is over: what is still being looked at ends in silence."""
+        if self._came == 0:
+            return
         chunk = self._finder.chunk_frames
-        silence = -len(self._pending) % chunk + 3 * chunk
-        self._pending = np.concatenate([self._pending, np.zeros(silence)])
-        self.process(np.zeros((2, 0)))
+        self._take_all(np.zeros(-len(self._pending) % chunk + 2 * chunk))
         self._read(is_last=True)
+        self._begin(0)
 
     def _take(self, middle: Floats) -> None:
         sub, self._memory = linear_filter(self._b, self._a, middle[None], self._memory)
@@ -157,13 +139,15 @@ class KickReader:
         piece = self._rows[0, start : start + self._bodies.frames]
         stop = following - at + self._bodies.before_frames - round(0.008 * self._rate)
         body = self._bodies.read(piece, self._rows[1, start : start + self._bodies.frames], stop_frames=stop)
+        before = self._rows[1, at - self._first - self._fall : at - self._first]
         has_room = following - at > AFTERWARDS_S[1] * self._rate
         return Hit(
-            at_s=at / self._rate - self._late_s,
+            at_s=self._clock.at_s(self._index + at),
             body=body,
             sub_before_db=self._sub_db(at, BEFORE_S),
             sub_during_db=self._sub_db(at, DURING_S),
             sub_after_db=self._sub_db(at, AFTERWARDS_S) if has_room else None,
+            fall_before=float(before @ before),
         )
 
     def _sub_db(self, at: int, span_s: tuple[float, float]) -> float:
