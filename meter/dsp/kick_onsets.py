@@ -18,7 +18,7 @@ from meter.units import Floats
 STEPS_A_SECOND: Final = 187.5
 PARTS: Final = 4
 """Steps in a window: 21 ms, so its bins are 46.9 Hz apart at every rate."""
-CHUNK: Final = 128
+CHUNK: Final = 256
 """Steps that are taken at once: the arithmetic has one shape, so that no sum depends on the cutting."""
 EDGES: Final = (1, 2, 3, 4, 6, 9, 14, 31)
 """First bin of each band, and behind the last: from 23 Hz to 1430 Hz."""
@@ -73,8 +73,9 @@ class BandPowers:
         """Take a chunk of samples, shape (CHUNK·step,); powers of shape (CHUNK, BANDS). Row k ends with step k."""
         joined = np.concatenate([self._past, samples])
         self._past = joined[len(samples) :]
-        frames = np.lib.stride_tricks.sliding_window_view(joined, len(self._kernel))[:: self._step]
-        self._frames[:] = frames
+        item = joined.itemsize
+        shape, strides = self._frames.shape, (self._step * item, item)
+        self._frames[:] = np.ndarray(shape, joined.dtype, joined, strides=strides)
         parts = self._frames @ self._kernel
         parts *= parts
         powers = parts[:, : EDGES[-1] - EDGES[0]] + parts[:, EDGES[-1] - EDGES[0] :]
@@ -136,8 +137,7 @@ class OnsetFinder:
         self._louds = np.concatenate([self._louds, self._loudest.process(self._powers[KEPT:].sum(axis=1))])
         first = NEIGHBOURS + BEFORE + 1
         part = slice(first, first + CHUNK)
-        around = np.lib.stride_tricks.sliding_window_view(self._rises, 2 * NEIGHBOURS + 1)
-        tops = around[first - NEIGHBOURS : first - NEIGHBOURS + CHUNK].max(axis=1)
+        tops = _highest_around(self._rises[first - NEIGHBOURS : first + CHUNK + NEIGHBOURS])
         least = np.maximum(LEAST_RISE * self._highs[part], QUIETEST_RISE)
         mine = self._rises[part]
         found = np.flatnonzero((mine >= tops) & (mine >= least)) + first
@@ -161,6 +161,14 @@ class OnsetFinder:
         return max((step + 1 - PARTS // 2) * self._step - self._step // 2, 0)
 
 
+def _highest_around(values: Floats) -> Floats:
+    """The highest within `NEIGHBOURS` on both sides; as many fewer at both ends."""
+    pairs = np.maximum(values[:-1], values[1:])
+    fours = np.maximum(pairs[:-2], pairs[2:])
+    eights = np.maximum(fours[:-4], fours[4:])
+    return np.asarray(np.maximum(eights[:-3], eights[3:]), np.float64)
+
+
 def _rises(powers: Floats) -> Floats:
     """How much amplitude came in the bands from 70 to 400 Hz, against 16 to 43 ms before.
 
@@ -173,8 +181,11 @@ def _rises(powers: Floats) -> Floats:
     ndarray, shape (n,)
     """
     amplitudes = np.sqrt(powers[:, 1:5])
-    before = sum(amplitudes[k : len(amplitudes) - 8 + k] for k in range(5)) / 5.0
-    return np.asarray(np.maximum(amplitudes[8:] - before, 0.0).sum(axis=1), np.float64)
+    before = amplitudes[: len(amplitudes) - 8].copy()
+    for k in range(1, 5):
+        before += amplitudes[k : len(amplitudes) - 8 + k]
+    rise = np.maximum(amplitudes[8:] - 0.2 * before, 0.0)
+    return np.asarray(rise[:, 0] + rise[:, 1] + rise[:, 2] + rise[:, 3], np.float64)
 
 
 def shapes_of(moments: Floats) -> tuple[Floats, Floats]:
