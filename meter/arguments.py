@@ -19,12 +19,12 @@ def add_crossover(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def pair_from(text: str) -> tuple[int, int]:
+def pair_from(text: str, option: str = "--channels") -> tuple[int, int]:
     """Two channels from "3,4"; `UsageError` for anything else."""
     found = re.fullmatch(r"\s*([1-9][0-9]{0,3})\s*,\s*([1-9][0-9]{0,3})\s*", text, re.ASCII)
     if found is None or int(found[1]) == int(found[2]):
         raise UsageError(
-            f"--channels {text} came; expected two different channels counted from 1, such as --channels 3,4"
+            f"{option} {text} came; expected two different channels counted from 1, such as {option} 3,4"
         )
     return int(found[1]), int(found[2])
 

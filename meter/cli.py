@@ -18,6 +18,7 @@ from meter import (
     journal_command,
     listen_command,
     shelf_command,
+    together_arguments,
     window_command,
 )
 from meter.errors import MeterError
@@ -34,6 +35,7 @@ COMMANDS: Final = (
     "window",
     "check",
     "compare",
+    "together",
     "prove",
     "demo",
     "listen",
@@ -131,6 +133,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     window_command.add_parser(commands)
     check_arguments.add_parser(commands)
     _add_compare(commands)
+    together_arguments.add_parser(commands)
     _add_prove(commands)
     listen_command.add_demo_parser(commands)
     listen_command.add_parser(commands)

@@ -125,8 +125,8 @@ def together(kick: Samples, sub: Samples, *, rate_hz: int) -> Together:
     reader.flush()
     if not reader.hits:
         raise UsageError(
-            "no kick was found in the first of the two, but a stem of kicks was expected; give the kick first, "
-            "and the sub behind it"
+            "no kick was found in the first of the two, but a stem of kicks was expected; give the kick "
+            "first, and the sub behind it"
         )
     # Nearest to what was found, where the kick's own low end rises.
     k, s = _banded(low_kick[:count], low_hz), _banded(low_sub[:count], low_hz)
@@ -233,33 +233,45 @@ def _judged(
     scans: list[_Scan], hits: tuple[HitTogether, ...], *, without_sub: int, low_hz: float
 ) -> Together:
     if len(hits) < FEWEST:
-        return Together(
-            hits=hits, without_sub=without_sub, verdict=TOO_FEW, g_db=0.0, best_db=0.0, flips=False, lag_s=0.0,
-            served=0.0,
-        )  # fmt: skip
+        return _told(hits, without_sub, TOO_FEW)
     far = round(FARTHEST_S * low_hz)
     kick = sum(scan.kick for scan in scans)
     sub, cross = _total(scan.sub for scan in scans), _total(scan.cross for scan in scans)
     all_db = _g_db(kick, sub, np.stack([cross, -cross]))
     turn, place, best_db = _highest(all_db)
     at = min(max(round(place), 0), all_db.shape[1] - 1)
-    served = float(
-        np.mean([scan.gains()[turn, at] > hit.best_db - NEAR_BEST_DB for scan, hit in zip(scans, hits, strict=True)])
-    )
-    as_is = float(
-        np.mean([hit.g_db > hit.best_db - NEAR_BEST_DB for hit in hits])
-    )
+    least_db = np.array([hit.best_db - NEAR_BEST_DB for hit in hits])
+    served = float(np.mean(np.array([scan.gains()[turn, at] for scan in scans]) > least_db))
+    served_now = float(np.mean(np.array([hit.g_db for hit in hits]) > least_db))
     g_db = float(all_db[0, far])
-    if as_is >= SERVED and best_db - g_db < WORTH_DB:
-        verdict = FITS
-    elif served >= SERVED and best_db - g_db >= WORTH_DB:
+    verdict = VARIES
+    if best_db - g_db < WORTH_DB:
+        verdict = FITS if served_now >= SERVED else VARIES
+    elif served >= SERVED:
         verdict = MOVE
-    else:
-        verdict = VARIES
+    return _told(hits, without_sub, verdict, g_db, best_db, turn == 1, (place - far) / low_hz, served)
+
+
+def _told(
+    hits: tuple[HitTogether, ...],
+    without_sub: int,
+    verdict: str,
+    g_db: float = 0.0,
+    best_db: float = 0.0,
+    flips: bool = False,
+    lag_s: float = 0.0,
+    served: float = 0.0,
+) -> Together:
     return Together(
-        hits=hits, without_sub=without_sub, verdict=verdict, g_db=g_db, best_db=best_db, flips=turn == 1,
-        lag_s=(place - far) / low_hz, served=served,
-    )  # fmt: skip
+        hits=hits,
+        without_sub=without_sub,
+        verdict=verdict,
+        g_db=g_db,
+        best_db=best_db,
+        flips=flips,
+        lag_s=lag_s,
+        served=served,
+    )
 
 
 def _total(rows: Iterable[Floats]) -> Floats:

@@ -1,8 +1,8 @@
 """Where a kick settles: the frequency of its body, from the phase of what sounds under 180 Hz.
 
-The phase of a swept kick is that of a steady tone and of a fall that dies away; both are fitted to it at once,
-each moment by its power, for several speeds of the fall. What the fit reaches at its end is the body. A hit that
-still moves there, or whose phase follows no such course, has no body that could be told.
+The phase of a swept kick is that of a steady tone and of a fall that dies away; both are fitted to it,
+each moment by its power, for several speeds of the fall. What the fit reaches at its end is the body. A hit
+that still moves there, or whose phase follows no such course, has no body that could be told.
 
 Source
 ------
@@ -199,9 +199,9 @@ class BodyReader:
         left = (weights * phase) @ phase
         off = np.maximum(left[:, None] - (found * crossed).sum(axis=2), 0.0) / weights.sum(axis=1)[:, None]
         best = off.argmin(axis=1)
-        for row in range(len(STOPS_S) - 1, -1, -1):
-            if off[row, best[row]] < WORST_RAD**2:
-                return self._end_of(found[row, best[row]], int(best[row]), weights[row], stops[row])
+        for at in range(len(STOPS_S) - 1, -1, -1):
+            if off[at, best[at]] < WORST_RAD**2:
+                return self._end_of(found[at, best[at]], int(best[at]), weights[at], stops[at])
         return None
 
     def _end_of(self, course: Floats, fall: int, weights: Floats, stop: int) -> float | None:
@@ -218,4 +218,3 @@ class BodyReader:
             return None
         body_hz = float(hz[first:stop] @ settled / settled.sum())
         return body_hz if LOWEST_HZ < body_hz < HIGHEST_HZ and math.isfinite(body_hz) else None
-

@@ -70,7 +70,7 @@ class BandPowers:
         self._past = np.zeros(width - self._step)
 
     def process(self, samples: Floats) -> Floats:
-        """Take a chunk of samples, shape (CHUNK·step,); powers of shape (CHUNK, BANDS). Row k ends with step k."""
+        """Powers of shape (CHUNK, BANDS) from CHUNK·step samples; row k ends with step k."""
         joined = np.concatenate([self._past, samples])
         self._past = joined[len(samples) :]
         item = joined.itemsize
@@ -141,8 +141,11 @@ class OnsetFinder:
         least = np.maximum(LEAST_RISE * self._highs[part], QUIETEST_RISE)
         mine = self._rises[part]
         found = np.flatnonzero((mine >= tops) & (mine >= least)) + first
-        scores = self._scores(found) if len(found) else []
-        told = [(self._sample(self._first + int(at)), float(score)) for at, score in zip(found, scores, strict=True)]
+        scores = self._scores(found) if len(found) else np.zeros(0)
+        told = [
+            (self._sample(self._first + int(at)), float(score))
+            for at, score in zip(found, scores, strict=True)
+        ]
         self._powers, self._rises = self._powers[CHUNK:], self._rises[CHUNK:]
         self._highs, self._louds = self._highs[CHUNK:], self._louds[CHUNK:]
         self._first += CHUNK

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from meter.low_end.clock import LowClock
+from meter.low_end.kicks import KickHits
 from meter.low_end.mono_map import MonoMaps
 from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
@@ -39,8 +40,9 @@ class LowEndAnalysis:
         settings = LowEndSettings() if settings is None else settings
         self.settings = settings
         self._notes = SubNotes(clock, settings)
+        self._kicks = KickHits(clock)
         self._mono = MonoMaps(clock)
-        self._parts: tuple[Part, ...] = (self._notes, self._mono)
+        self._parts: tuple[Part, ...] = (self._notes, self._kicks, self._mono)
 
     def process(self, samples: Floats, first_index: int) -> None:
         """Take what comes next.
@@ -76,5 +78,6 @@ class LowEndAnalysis:
             note_now=notes.now,
             unpitched=notes.unpitched,
             tuning_cents=notes.tuning_cents,
+            kicks=self._kicks.reading(),
             mono=self._mono.reading(),
         )

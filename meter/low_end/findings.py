@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from meter.findings.records import Finding
+from meter.low_end.kick_findings import kick_findings
 from meter.low_end.mono_findings import mono_findings
 from meter.low_end.note_findings import note_findings
 from meter.low_end.records import LowEnd
@@ -22,5 +23,5 @@ def low_end_findings(
     from_s : float
         Where the pass begins on the clock of `low_end`: slots count from there.
     """
-    parts = (note_findings, mono_findings)
+    parts = (note_findings, kick_findings, mono_findings)
     return tuple(one for part in parts for one in part(low_end, settings, from_s=from_s))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from meter.low_end.kick_records import Hit
 from meter.low_end.mono_json import mono_object
 from meter.low_end.note_records import SubNote, Unpitched
 from meter.low_end.records import LowEnd
@@ -57,10 +58,39 @@ def _unpitched(one: Unpitched) -> dict[str, Any]:
 
 def _kicks(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
     kicks = low_end.kicks
-    if kicks is None:
+    if kicks is None or not kicks.count:
         why["kicks"] = "not yet"
         return {"kicks": None}
-    return {"kicks": {"count": kicks.count, "body_hz": kicks.body_hz, "spread_hz": kicks.spread_hz}}
+    return {
+        "kicks": {
+            "count": kicks.count,
+            "told": kicks.told,
+            "body_hz": _rounded(kicks.body_hz),
+            "spread_hz": _rounded(kicks.spread_hz),
+            "seconds": _rounded(kicks.seconds, 4),
+            "level_dbfs": _rounded(kicks.level_dbfs),
+            "crest_db": _rounded(kicks.crest_db),
+            "sub_share": _rounded(kicks.sub_share, 4),
+            "sub_under_db": _rounded(kicks.sub_under_db),
+            "adds_db": _rounded(kicks.adds_db),
+            "hits": [_hit(hit) for hit in kicks.hits],
+        }
+    }
+
+
+def _hit(hit: Hit) -> dict[str, Any]:
+    return {
+        "at_s": round(hit.at_s, 4),
+        "body_hz": _rounded(hit.body.hz),
+        "seconds": _rounded(hit.body.seconds, 4),
+        "level_dbfs": _rounded(hit.body.level_dbfs),
+        "crest_db": _rounded(hit.body.crest_db),
+        "sub_share": _rounded(hit.body.sub_share, 4),
+    }
+
+
+def _rounded(value: float | None, digits: int = 2) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, digits)
 
 
 def _finite(value: float) -> float | None:

@@ -1,6 +1,7 @@
 """Kicks of a stream: each hit found, and where its body settles.
 
-Fed with the low signal (about 3 kHz) in pieces of any length; the same samples in any cutting give the same hits.
+Fed with the low signal (about 3 kHz) in pieces of any length; the same samples in any cutting give the same
+hits.
 """
 
 from __future__ import annotations

@@ -68,7 +68,8 @@ class Kicks:
     level_dbfs, crest_db, sub_share : float or None
         Medians; see `Body`.
     sub_under_db : float or None
-        How much lower the sub is under the bodies of the kicks than between them; None where it cannot be told.
+        How much lower the sub is under the bodies of the kicks than between them; None where it cannot be
+        told.
     adds_db : float or None
         By how much hit and sub together are at least more than both apart; negative: at least so much less
         than the hit alone. None where it cannot be told from a mix.

@@ -10,7 +10,6 @@ import numpy as np
 from meter.low_end.clock import LowClock
 from meter.low_end.kick_reader import KickReader
 from meter.low_end.kick_records import Hit, Kicks
-from meter.low_end.settings import LowEndSettings
 from meter.units import Floats, db_to_power, power_to_db
 
 FEWEST: Final = 4
@@ -31,7 +30,7 @@ TOGETHER_S: Final = 0.12
 class KickHits:
     """Finds the kicks in the low-end signal."""
 
-    def __init__(self, clock: LowClock, settings: LowEndSettings) -> None:
+    def __init__(self, clock: LowClock) -> None:
         self._reader = KickReader(clock)
         self._rate = clock.rate_hz
         self._made: tuple[int, Kicks] | None = None
@@ -94,7 +93,8 @@ def _alone(hits: Sequence[Hit]) -> list[Hit]:
 def sub_under_db(hits: Sequence[Hit]) -> float | None:
     """How much lower the sub is under the bodies than between them, 0 or more; None where it cannot be told.
 
-    What a kick brings into the sub's band itself is taken from hits without a sub. Where there are none, or where
+    What a kick brings into the sub's band itself is taken from hits without a sub. Where there are none, or
+    where
     that is most of what is there, the sub under a kick cannot be told from a mix.
     """
     alone = _alone(hits)
@@ -117,8 +117,10 @@ def sub_under_db(hits: Sequence[Hit]) -> float | None:
 def adds_db(hits: Sequence[Hit], *, rate_hz: float) -> float | None:
     """By how much hit and sub add, or cancel, at least; None where a mix does not tell.
 
-    What the kick is alone is known from hits without a sub, by its fall, where no sub sounds. More than both apart
-    is adding, whatever the sub does; less than the kick alone is cancelling, since a sub that only ducks takes
+    What the kick is alone is known from hits without a sub, by its fall, where no sub sounds. More than
+    both apart
+    is adding, whatever the sub does; less than the kick alone is cancelling, since a sub that only ducks
+    takes
     nothing off the kick. Between the two it may be either.
     """
     alone = _alone(hits)

@@ -175,9 +175,7 @@ def _add_drums(mix: Sound, rng: np.random.Generator, bar_s: float, snare: Sound,
             _add(mix, instruments.hat(0.022, 40 + step), bar_s + step * STEP_S, 0.4 * rng.uniform(0.3, 1.0))
 
 
-def _add_bass(
-    mix: Sound, rng: np.random.Generator, bar_s: float, style: Style, duck: Sound | None
-) -> None:
+def _add_bass(mix: Sound, rng: np.random.Generator, bar_s: float, style: Style, duck: Sound | None) -> None:
     step = 0
     while step < 16:
         steps = min(int(rng.choice([2, 3, 4, 6, 10])), 16 - step)
