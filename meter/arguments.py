@@ -54,6 +54,19 @@ def a4_from(text: str) -> float:
     return value_hz
 
 
+def kick_band_from(text: str) -> tuple[float, float]:
+    """The band of the kick's body from "90-100"; `UsageError` for anything else."""
+    from meter.low_end.settings import KICK_RANGE_HZ
+
+    low_hz, high_hz = (_number(part) for part in (*text.split("-"), "")[:2])
+    if text.count("-") != 1 or not KICK_RANGE_HZ[0] <= low_hz < high_hz <= KICK_RANGE_HZ[1]:
+        raise UsageError(
+            f"--kick-band {text} came; expected two frequencies of {KICK_RANGE_HZ[0]:g} to "
+            f"{KICK_RANGE_HZ[1]:g} Hz, the lower one first, such as --kick-band 90-100"
+        )
+    return low_hz, high_hz
+
+
 def bpm_from(text: str) -> float:
     """A tempo in beats a minute; `UsageError` for anything else."""
     from meter.phrases import FASTEST_BPM, SLOWEST_BPM

@@ -5,7 +5,15 @@ from __future__ import annotations
 import argparse
 from typing import Final
 
-from meter.arguments import a4_from, add_crossover, bpm_from, crossover_from, downbeat_from, pair_from
+from meter.arguments import (
+    a4_from,
+    add_crossover,
+    bpm_from,
+    crossover_from,
+    downbeat_from,
+    kick_band_from,
+    pair_from,
+)
 from meter.errors import UsageError
 
 DESCRIPTION: Final = """\
@@ -82,6 +90,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--key", metavar="KEY", help='key of the tune, such as "F minor": notes outside are told'
     )
     check.add_argument(
+        "--kick-band",
+        metavar="LOW-HIGH",
+        default="90-100",
+        help="where the bodies of the kicks should settle, in Hz: 90-100 unless set",
+    )
+    check.add_argument(
         "--no-low-end", action="store_true", help="do not look for sub notes and kicks; a little quicker"
     )
     check.add_argument("--bpm", metavar="BPM", help="tempo, to name places in bars and beats too")
@@ -98,7 +112,12 @@ def run(args: argparse.Namespace) -> int:
     from meter.low_end.settings import LowEndSettings
 
     crossover_hz = crossover_from(args.crossover)
-    low_end = LowEndSettings(a4_hz=a4_from(args.a4), key=args.key, crossover_hz=crossover_hz)
+    low_end = LowEndSettings(
+        a4_hz=a4_from(args.a4),
+        key=args.key,
+        kick_band_hz=kick_band_from(args.kick_band),
+        crossover_hz=crossover_hz,
+    )
     options = Options(
         target=check_command.target_named(args.target),
         pair=None if args.channels is None else pair_from(args.channels),

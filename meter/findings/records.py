@@ -22,6 +22,9 @@ KINDS: Final = (
     "out of tune",
     "outside the key",
     "too low",
+    "kick in sub",
+    "kick body",
+    "kick cancels",
 )
 
 SLIGHT: Final = {"over": 0.02, "lost in mono": 3.0, "one-sided": 6.0}

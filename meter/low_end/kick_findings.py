@@ -85,7 +85,8 @@ def _finding(
         text = (
             f"{where}, among the sub's notes ({sub_hz[0]:.0f} to {sub_hz[1]:.0f} Hz); "
             f"{100.0 * share:.0f} % of its low end lies there: the two take each other's room; tune the "
-            f"kick to {low:.0f} to {high:.0f} Hz, shorten it or duck the sub under it, or leave it if the kick is meant to carry the low end"
+            f"kick to {low:.0f} to {high:.0f} Hz, shorten it or duck the sub under it, "
+            "or leave it if the kick is meant to carry the low end"
         )
     else:
         side = "under" if hz < low else "over"
@@ -118,12 +119,12 @@ def _made(
         first_slot=first,
         last_slot=last + 1,
         at_slot=first,
-        at_s=hits[0].at_s - from_s,
+        at_s=max(hits[0].at_s, 0.0),
         pass_number=1,
         severity=severity,
         is_open=False,
         text=text,
-        until_s=hits[-1].at_s - from_s,
+        until_s=max(hits[-1].at_s, 0.0),
         amount=amount,
         unit=unit,
     )
