@@ -9,12 +9,12 @@ import numpy as np
 
 from meter.findings.records import Finding
 from meter.low_end.kick_reader import SUB_BAND_HZ
-from meter.low_end.kick_records import Hit
+from meter.low_end.kick_records import Hit, Kicks
 from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
 from meter.soundings import SOUNDINGS_A_SECOND, as_text_time
 
-FEWEST: Final = 3
+FEWEST: Final = 6
 """So many hits in a row are a finding."""
 ODD: Final = 1
 """So many others between them do not end it."""
@@ -23,6 +23,9 @@ NEAR_BAND_HZ: Final = 2.0
 LEAST_SHARE: Final = 0.5
 """And so much of its energy lies inside the sub's band."""
 MOST: Final = 5
+MOST_SPREAD_HZ: Final = 6.0
+LEAST_TOLD: Final = 0.5
+"""Bodies that differ more, or of which fewer are told, are no one kick that could be held against a band."""
 IN_SUB, OUTSIDE, CANCELS = "kick in sub", "kick body", "kick cancels"
 
 
@@ -34,10 +37,12 @@ def kick_findings(low_end: LowEnd, settings: LowEndSettings, *, from_s: float) -
     sub_hz = sub_range_hz(low_end)
     kinds = [_kind(hit, sub_hz, settings.kick_band_hz) for hit in kicks.hits]
     found = []
-    for kind in (IN_SUB, OUTSIDE):
-        runs = _runs([one == kind for one in kinds])
-        told = [_finding(kind, [kicks.hits[k] for k in run], sub_hz, settings, from_s) for run in runs]
-        found += sorted(told, key=lambda one: -one.severity)[:MOST]
+    runs = [[kicks.hits[k] for k in run] for run in _runs([kind == IN_SUB for kind in kinds])]
+    told = [_finding(IN_SUB, run, sub_hz, settings, from_s) for run in runs]
+    found += sorted(told, key=lambda one: -one.severity)[:MOST]
+    outside = [hit for hit, kind in zip(kicks.hits, kinds) if kind == OUTSIDE]
+    if _is_one_kick(kicks) and len(outside) >= max(FEWEST, LEAST_TOLD * kicks.told):
+        found.append(_finding(OUTSIDE, outside, sub_hz, settings, from_s))
     if kicks.adds_db is not None and kicks.adds_db < 0.0:
         found.append(_cancelled([hit for hit in kicks.hits if hit.has_sub], -kicks.adds_db, from_s))
     return tuple(sorted(found, key=lambda one: one.first_slot))
@@ -59,6 +64,12 @@ def _kind(hit: Hit, sub_hz: tuple[float, float], wanted_hz: tuple[float, float])
         return ""
     is_inside = sub_hz[0] <= hz <= sub_hz[1] and hit.body.sub_share >= LEAST_SHARE
     return IN_SUB if is_inside and hit.has_sub else OUTSIDE
+
+
+def _is_one_kick(kicks: Kicks) -> bool:
+    """Whether one body can be told of all of them."""
+    is_told = kicks.told >= LEAST_TOLD * kicks.count
+    return is_told and kicks.spread_hz is not None and kicks.spread_hz <= MOST_SPREAD_HZ
 
 
 def _runs(is_one: Sequence[bool]) -> list[list[int]]:

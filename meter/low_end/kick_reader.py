@@ -32,6 +32,8 @@ AFTERWARDS_S: Final = (0.190, 0.260)
 FALL_S: Final = 0.060
 QUIETEST_DBFS: Final = -60.0
 """A hit under this is none."""
+HIGHEST_HZ: Final = 130.0
+"""What settles above is a note or a drum of another kind."""
 
 
 class KickReader:
@@ -132,7 +134,8 @@ class KickReader:
             at, _ = self._waiting.pop(0)
             following = self._waiting[0][0] if self._waiting else at + 2 * self._bodies.frames
             hit = self._hit(at, following)
-            if hit.body.level_dbfs >= QUIETEST_DBFS:
+            is_low = hit.body.hz is None or hit.body.hz <= HIGHEST_HZ
+            if is_low and hit.body.level_dbfs >= QUIETEST_DBFS:
                 self.hits.append(hit)
 
     def _hit(self, at: int, following: int) -> Hit:
