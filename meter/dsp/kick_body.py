@@ -35,6 +35,8 @@ SETTLED_HZ: Final = 2.0
 """So near to where it ends it has settled."""
 WORST_RAD: Final = 0.3
 """A phase that is off by more, in the mean, follows another course."""
+WORST_EARLY_RAD: Final = 0.12
+"""The same where the fit ends early, as it must where a bass comes back before the hit is over."""
 LEAST_SHARE: Final = 0.1
 """The settled part has this share of the energy."""
 LEAST_SETTLED_S: Final = 0.02
@@ -91,7 +93,7 @@ class BodyReader:
         self._rate = rate_hz
         self.before_frames = round(BEFORE_S * rate_hz)
         self.frames = round(SPAN_S * rate_hz)
-        self._size = 1024 if rate_hz < 3400.0 else 2048
+        self._size = round(1024 * rate_hz / 3000.0)
         bin_hz = rate_hz / self._size
         self._first = round(LOWEST_HZ / bin_hz)
         self._count = round(HIGHEST_HZ / bin_hz) - self._first
@@ -146,7 +148,7 @@ class BodyReader:
         top, end, is_over = self._extent(power, count)
         hz = None
         if self._t[end - 1] > LEAST_S:
-            hz = self._settles(np.unwrap(np.arctan2(wave.imag, wave.real)), power, end)
+            hz = self._settles(np.unwrap(np.arctan2(wave.imag, wave.real)), power, end, is_over)
         own = self._spectrum(piece, short)
         energies = own.real**2 + own.imag**2
         first, fall = piece[self.before_frames : until], falling[self.before_frames : shortest]
@@ -183,7 +185,7 @@ class BodyReader:
         under = np.flatnonzero(smooth[at:last] < top * QUIET)
         return (top, at + int(under[0]), True) if len(under) else (top, last, False)
 
-    def _settles(self, phase: Floats, power: Floats, end: int) -> float | None:
+    def _settles(self, phase: Floats, power: Floats, end: int, is_over: bool) -> float | None:
         """The frequency that the phase comes to."""
         end_s = float(self._t[end - 1])
         stops_s = [stop for stop in STOPS_S if stop < end_s]
@@ -200,7 +202,10 @@ class BodyReader:
         off = np.maximum(left[:, None] - (found * crossed).sum(axis=2), 0.0) / weights.sum(axis=1)[:, None]
         best = off.argmin(axis=1)
         for at in range(len(STOPS_S) - 1, -1, -1):
-            if off[at, best[at]] < WORST_RAD**2:
+            if is_over and stops[at] < end:
+                return None
+            worst_rad = WORST_RAD if stops[at] == end else WORST_EARLY_RAD
+            if off[at, best[at]] < worst_rad**2:
                 return self._end_of(found[at, best[at]], int(best[at]), weights[at], stops[at])
         return None
 

@@ -85,6 +85,8 @@ class Likeness:
                 best, kind, shift = float(alike[at]), k, at
         if sum(self._counts) >= ENOUGH:
             score += min(max(WORTH * (best - SAME), -MOST), MOST)
+        elif score <= SURE:
+            return score - SURE
         if score > SURE:
             self._remember(piece, kind if best > SAME else -1, shift)
         return score
