@@ -26,8 +26,10 @@ SAME: Final = 0.6
 WORTH: Final = 12.0
 MOST: Final = 5.0
 """What likeness adds to a score: so much for each unit over `SAME`, and at most so much."""
-SURE: Final = 1.5
+SURE: Final = 0.75
 """A score from which on a hit is remembered."""
+UNSUPPORTED: Final = 0.75
+"""What a score loses while too few hits are remembered."""
 ENOUGH: Final = 3
 """Hits that must be remembered before likeness counts."""
 OLDEST: Final = 8
@@ -85,8 +87,8 @@ class Likeness:
                 best, kind, shift = float(alike[at]), k, at
         if sum(self._counts) >= ENOUGH:
             score += min(max(WORTH * (best - SAME), -MOST), MOST)
-        elif score <= SURE:
-            return score - SURE
+        else:
+            score -= UNSUPPORTED
         if score > SURE:
             self._remember(piece, kind if best > SAME else -1, shift)
         return score

@@ -34,6 +34,8 @@ QUIETEST_DBFS: Final = -60.0
 """A hit under this is none."""
 HIGHEST_HZ: Final = 130.0
 """What settles above is a note or a drum of another kind."""
+LEAST_LOW: Final = 0.4
+"""And what leaves less than this behind, of the energy of its fall, is a drum with no low end."""
 
 
 class KickReader:
@@ -135,6 +137,7 @@ class KickReader:
             following = self._waiting[0][0] if self._waiting else at + 2 * self._bodies.frames
             hit = self._hit(at, following)
             is_low = hit.body.hz is None or hit.body.hz <= HIGHEST_HZ
+            is_low = is_low and hit.body.energy > LEAST_LOW * (hit.body.fall_energy - hit.fall_before)
             if is_low and hit.body.level_dbfs >= QUIETEST_DBFS:
                 self.hits.append(hit)
 
