@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp.kick_shape import BIAS, LEVEL_WEIGHT, SHAPE
-from meter.units import Floats
+from meter.units import Floats, powers_to_db
 
 STEPS_A_SECOND: Final = 187.5
 PARTS: Final = 4
@@ -154,8 +154,7 @@ class OnsetFinder:
     def _scores(self, found: npt.NDArray[np.int64]) -> Floats:
         moments = self._powers[found[:, None] + np.arange(-BEFORE, AFTER)]
         shapes, loudest = shapes_of(moments)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            under_db = 10.0 * np.log10(loudest / np.maximum(self._louds[found], 1e-30))
+        under_db = powers_to_db(loudest / np.maximum(self._louds[found], 1e-30))
         weighed = (shapes * SHAPE).sum(axis=(1, 2)) + LEVEL_WEIGHT * np.clip(under_db, FLOOR_DB, 0.0)
         return np.asarray(weighed + BIAS, np.float64)
 
@@ -204,6 +203,6 @@ def shapes_of(moments: Floats) -> tuple[Floats, Floats]:
     loudest : ndarray, shape (n,)
     """
     loudest = moments.sum(axis=2).max(axis=1)
-    level_db = 10.0 * np.log10(moments / np.maximum(loudest, 1e-30)[:, None, None] + 1e-9)
+    level_db = powers_to_db(moments / np.maximum(loudest, 1e-30)[:, None, None] + 1e-9)
     np.maximum(level_db, FLOOR_DB, out=level_db)
     return np.add.reduceat(level_db, MOMENTS, axis=1) / _LENGTHS, loudest

@@ -14,6 +14,7 @@ from meter.dsp import kick_onsets
 from meter.dsp.decimator import Decimator
 from meter.dsp.grid import Grid
 from meter.dsp.window import Window
+from meter.units import powers_to_db
 from tests.support import drum_patterns as patterns
 
 SEEDS = range(160)
@@ -38,7 +39,7 @@ class _Keeper(kick_onsets.OnsetFinder):
     def _scores(self, found):  # type: ignore[no-untyped-def]
         moments = self._powers[found[:, None] + np.arange(-kick_onsets.BEFORE, kick_onsets.AFTER)]
         shapes, loudest = kick_onsets.shapes_of(moments)
-        under_db = 10.0 * np.log10(loudest / np.maximum(self._louds[found], 1e-30))
+        under_db = powers_to_db(loudest / np.maximum(self._louds[found], 1e-30))
         self.kept = np.concatenate(
             [shapes.reshape(len(found), -1), np.clip(under_db, kick_onsets.FLOOR_DB, 0.0)[:, None]], axis=1
         )
