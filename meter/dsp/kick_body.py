@@ -148,7 +148,7 @@ class BodyReader:
         top, end, is_over = self._extent(power, count)
         hz = None
         if self._t[end - 1] > LEAST_S:
-            hz = self._settles(np.unwrap(np.arctan2(wave.imag, wave.real)), power, end, is_over)
+            hz = self._settles(_unwrapped(np.arctan2(wave.imag, wave.real)), power, end, is_over)
         own = self._spectrum(piece, short)
         energies = own.real**2 + own.imag**2
         first, fall = piece[self.before_frames : until], falling[self.before_frames : shortest]
@@ -223,3 +223,10 @@ class BodyReader:
             return None
         body_hz = float(hz[first:stop] @ settled / settled.sum())
         return body_hz if LOWEST_HZ < body_hz < HIGHEST_HZ and math.isfinite(body_hz) else None
+
+
+def _unwrapped(phase: Floats) -> Floats:
+    """The phase without its jumps; `numpy.unwrap` does the same and looks at more."""
+    turns = np.rint((phase[1:] - phase[:-1]) / (2.0 * np.pi))
+    phase[1:] -= 2.0 * np.pi * np.cumsum(turns)
+    return phase

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -33,7 +34,8 @@ class KickHits:
     def __init__(self, clock: LowClock) -> None:
         self._reader = KickReader(clock)
         self._rate = clock.rate_hz
-        self._made: tuple[int, Kicks] | None = None
+        self._made: Kicks | None = None
+        self._due = 0  # hits at which it is worked out anew
 
     def process(self, samples: Floats, first_index: int) -> None:
         """Take what comes next. See `LowEndAnalysis.process`."""
@@ -42,17 +44,25 @@ class KickHits:
     def gap(self) -> None:
         """End what is open."""
         self._reader.gap()
+        self._due = 0
 
     def flush(self) -> None:
         """The pass has ended."""
         self._reader.flush()
+        self._due = 0
 
     def reading(self) -> Kicks:
-        """What is known now; changes nothing that could be seen."""
-        count = len(self._reader.hits)
-        if self._made is None or self._made[0] != count:
-            self._made = count, kicks_of(self._reader.hits, rate_hz=self._rate)
-        return self._made[1]
+        """What is known now; changes nothing that could be seen.
+
+        In a pass of hours the medians are those of up to 2 % fewer hits, until it ends.
+        """
+        hits = self._reader.hits
+        if self._made is None or len(hits) >= self._due:
+            self._made = kicks_of(hits, rate_hz=self._rate)
+            self._due = len(hits) + max(1, len(hits) // 50)
+        elif len(hits) != self._made.count:
+            self._made = replace(self._made, count=len(hits), hits=tuple(hits))
+        return self._made
 
 
 def kicks_of(hits: Sequence[Hit], *, rate_hz: float) -> Kicks:
