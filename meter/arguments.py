@@ -5,8 +5,12 @@ from __future__ import annotations
 import argparse
 import math
 import re
+from typing import TYPE_CHECKING
 
 from meter.errors import UsageError
+
+if TYPE_CHECKING:
+    from meter.low_end.settings import LowEndSettings
 
 
 def add_crossover(parser: argparse.ArgumentParser) -> None:
@@ -41,6 +45,41 @@ def crossover_from(text: str) -> float:
     if not lowest <= value_hz <= highest:
         raise UsageError(f"--crossover {text} came; expected a frequency of {lowest:g} to {highest:g} Hz")
     return value_hz
+
+
+def add_low_end(parser: argparse.ArgumentParser) -> None:
+    """Add `--a4`, `--key`, `--kick-band` and `--no-low-end`; `low_end_from` reads them."""
+    parser.add_argument(
+        "--a4",
+        metavar="HZ",
+        default="440",
+        help="concert pitch of the sub's notes: 415 to 466 Hz, 440 unless set",
+    )
+    parser.add_argument(
+        "--key", metavar="KEY", help='key of the tune, such as "F minor": notes outside it are told'
+    )
+    parser.add_argument(
+        "--kick-band",
+        metavar="LOW-HIGH",
+        default="90-100",
+        help="where the bodies of the kicks should settle, in Hz: 90-100 unless set",
+    )
+    parser.add_argument(
+        "--no-low-end", action="store_true", help="do not look for sub notes and kicks; a little quicker"
+    )
+
+
+def low_end_from(args: argparse.Namespace, *, crossover_hz: float) -> LowEndSettings | None:
+    """How to look at the low end, None when not at all; `UsageError` for what cannot be meant."""
+    from meter.low_end.settings import LowEndSettings
+
+    settings = LowEndSettings(
+        a4_hz=a4_from(args.a4),
+        key=args.key,
+        kick_band_hz=kick_band_from(args.kick_band),
+        crossover_hz=crossover_hz,
+    )
+    return None if args.no_low_end else settings
 
 
 def a4_from(text: str) -> float:

@@ -6,12 +6,12 @@ import argparse
 from typing import Final
 
 from meter.arguments import (
-    a4_from,
     add_crossover,
+    add_low_end,
     bpm_from,
     crossover_from,
     downbeat_from,
-    kick_band_from,
+    low_end_from,
     pair_from,
 )
 from meter.errors import UsageError
@@ -80,24 +80,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
     add_crossover(check)
-    check.add_argument(
-        "--a4",
-        metavar="HZ",
-        default="440",
-        help="concert pitch of the sub's notes: 415 to 466 Hz, 440 unless set",
-    )
-    check.add_argument(
-        "--key", metavar="KEY", help='key of the tune, such as "F minor": notes outside are told'
-    )
-    check.add_argument(
-        "--kick-band",
-        metavar="LOW-HIGH",
-        default="90-100",
-        help="where the bodies of the kicks should settle, in Hz: 90-100 unless set",
-    )
-    check.add_argument(
-        "--no-low-end", action="store_true", help="do not look for sub notes and kicks; a little quicker"
-    )
+    add_low_end(check)
     check.add_argument("--bpm", metavar="BPM", help="tempo, to name places in bars and beats too")
     check.add_argument("--downbeat", metavar="S", help="where bar 1 begins, in seconds; 0 unless set")
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
@@ -109,15 +92,8 @@ def run(args: argparse.Namespace) -> int:
     from meter import check_command
     from meter.check import Options
     from meter.check_part import part_from
-    from meter.low_end.settings import LowEndSettings
 
     crossover_hz = crossover_from(args.crossover)
-    low_end = LowEndSettings(
-        a4_hz=a4_from(args.a4),
-        key=args.key,
-        kick_band_hz=kick_band_from(args.kick_band),
-        crossover_hz=crossover_hz,
-    )
     options = Options(
         target=check_command.target_named(args.target),
         pair=None if args.channels is None else pair_from(args.channels),
@@ -126,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
         downbeat_s=_downbeat_s(args),
         part=part_from(args.from_time, args.to_time),
         beside=not args.one_thread,
-        low_end=None if args.no_low_end else low_end,
+        low_end=low_end_from(args, crossover_hz=crossover_hz),
     )
     return check_command.run(
         args.files,

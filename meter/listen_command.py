@@ -6,10 +6,11 @@ import argparse
 import math
 from typing import TYPE_CHECKING, Final
 
-from meter.arguments import add_crossover, crossover_from, pair_from
+from meter.arguments import add_crossover, add_low_end, crossover_from, low_end_from, pair_from
 from meter.errors import UsageError
 
 if TYPE_CHECKING:
+    from meter.low_end.settings import LowEndSettings
     from meter.targets import Target
     from meter.window_command import Window
 
@@ -49,6 +50,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     listen.add_argument("--target", metavar="NAME", help="hold what is heard against this target")
     add_crossover(listen)
+    add_low_end(listen)
     _add_common(listen)
     listen.add_argument(
         "--set", action="store_true", help="keep all of it as one pass, which silence and gaps do not end"
@@ -95,21 +97,24 @@ def run(args: argparse.Namespace) -> int:
 
     if args.set and args.no_journal:
         raise UsageError("--set came with --no-journal, but a set is what the journal keeps; leave one out")
+    crossover_hz = crossover_from(args.crossover)
     return _listen(
         args.source,
         pair=None if args.channels is None else pair_from(args.channels),
         target=target_named(args.target),
-        crossover_hz=crossover_from(args.crossover),
+        crossover_hz=crossover_hz,
         seconds=None if args.seconds is None else seconds_from(args.seconds),
         as_json=args.json,
         keeps=not args.no_journal,
         is_set=args.set,
+        low_end=low_end_from(args, crossover_hz=crossover_hz),
     )
 
 
 def run_demo(args: argparse.Namespace) -> int:
     """Listen to the demo tune, held against the target for clubs, or measure it at once."""
     from meter.check_command import target_named
+    from meter.low_end.settings import LowEndSettings
 
     if args.at_once:
         if args.json or args.seconds is not None:
@@ -126,6 +131,7 @@ def run_demo(args: argparse.Namespace) -> int:
     return _listen(
         "demo",
         target=target_named(DEMO_TARGET),
+        low_end=LowEndSettings(),
         seconds=None if args.seconds is None else seconds_from(args.seconds),
         as_json=args.json,
     )
@@ -152,6 +158,7 @@ def _listen(
     as_json: bool = False,
     keeps: bool = False,
     is_set: bool = False,
+    low_end: LowEndSettings | None = None,
 ) -> int:
     from meter.capture.open import open_source
     from meter.listening import Listening
@@ -166,4 +173,5 @@ def _listen(
         as_json=as_json,
         keeps=keeps and (is_set or source.state().info.is_live),
         is_set=is_set,
+        low_end=low_end,
     ).run()

@@ -26,8 +26,11 @@ from meter.errors import SourceError
 from meter.journal.writer import JournalWriter
 from meter.live_json import sounding_object, summary_object
 from meter.live_pass import LivePass
-from meter.live_summary import heard
+from meter.live_summary import heard, with_low_end
 from meter.live_text import BLOCK_LINES, block, line
+from meter.low_end.live import LiveLowEnd
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
 from meter.now import Now
 from meter.screen import Screen, can_redraw, size_of
 from meter.sentence import sentence
@@ -68,6 +71,8 @@ class Listening:
         Whether what is heard goes into the journal.
     is_set : bool
         It is kept as one pass, which silence and gaps do not end, wherever it comes from.
+    low_end : LowEndSettings, optional
+        Look for notes, kicks and what mono does to them, in a thread of its own.
     """
 
     def __init__(
@@ -81,7 +86,10 @@ class Listening:
         as_json: bool = False,
         keeps: bool = False,
         is_set: bool = False,
+        low_end: LowEndSettings | None = None,
     ) -> None:
+        self._low_end_settings = low_end
+        self._low_end: LiveLowEnd | None = None
         self._target, self._pair, self._seconds = target, pair, seconds
         # Its `put` may be called from a signal handler.
         self._news: queue.SimpleQueue[Now | LivePass | str | type[Stop]] = queue.SimpleQueue()
@@ -120,6 +128,9 @@ class Listening:
         """
         with _stopped_by_signals(self._ask_to_stop):
             self._engine.start()
+            if self._low_end_settings is not None:
+                self._low_end = LiveLowEnd(self._engine, self._low_end_settings)
+                self._low_end.start()
             if self._keeper is not None:
                 self._keeper.start()
             try:
@@ -127,6 +138,8 @@ class Listening:
                 self._follow()
             finally:
                 self._engine.stop()
+                if self._low_end is not None:
+                    self._low_end.stop()
                 unkept = None if self._keeper is None else self._keeper.stop()
             self._show_rest()
             if unkept is not None:
@@ -160,9 +173,12 @@ class Listening:
             state = self._engine.now.state
             # A file that has ended tells what was wrong with it.
             note = state.sentence if state.status is SourceStatus.ENDED else None
-            self._form.show_pass(heard(news, target=self._target, pair=self._pair, note=note), news)
+            made = heard(news, target=self._target, pair=self._pair, note=note)
+            if self._low_end is not None and self._low_end_settings is not None:
+                made = with_low_end(made, self._low_end.take_ended(), self._low_end_settings)
+            self._form.show_pass(made, news)
         elif isinstance(news, Now):
-            self._form.show_sounding(news)
+            self._form.show_sounding(news, None if self._low_end is None else self._low_end.now)
         elif isinstance(news, str):
             self._form.leave()
             say(news, sys.stderr)
@@ -252,7 +268,7 @@ class _Text:
     def _sentence(self, now: Now) -> str:
         return self._keeper.keep(sentence(now), time.monotonic()).text
 
-    def show_sounding(self, now: Now) -> None:
+    def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
         """Soundings are shown by the clock, not one by one."""
 
     def show_pass(self, checked: Checked, live_pass: LivePass) -> None:
@@ -307,8 +323,8 @@ class _Json:
     def __init__(self) -> None:
         self._said: Sentence | None = None
 
-    def show_sounding(self, now: Now) -> None:
-        say(as_line(sounding_object(now)), sys.stdout)
+    def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
+        say(as_line(sounding_object(now, low_end)), sys.stdout)
 
     def show(self, now: Now) -> None:
         state = now.state

@@ -7,6 +7,8 @@ from typing import Any
 
 from meter import check_json
 from meter.check import Checked
+from meter.low_end.json_keys import note_object
+from meter.low_end.records import LowEnd
 from meter.now import Now, is_withheld, overall
 from meter.soundings import Reading
 
@@ -14,8 +16,8 @@ WITHHELD = "withheld"
 """Why there is no verdict although there is a target: the system volume was not 0 dB."""
 
 
-def sounding_object(now: Now) -> dict[str, Any]:
-    """The newest sounding; `now` must have a reading."""
+def sounding_object(now: Now, low_end: LowEnd | None = None) -> dict[str, Any]:
+    """The newest sounding; `now` must have a reading. With `low_end` also the sub note that is held."""
     reading = now.reading
     assert reading is not None, "a sounding has a reading"
     why: dict[str, str] = {}
@@ -41,6 +43,11 @@ def sounding_object(now: Now) -> dict[str, Any]:
         has_target = now.target is not None
         why["verdict"] = WITHHELD if has_target and is_withheld(now.state) else "does not apply"
     made["verdict"] = None if verdict is None else verdict.word
+    if low_end is not None:
+        note = low_end.note_now
+        made["sub_note"] = None if note is None else note_object(note)
+        if note is None:
+            why["sub_note"] = "no single pitch"
     made["lost_frames"] = reading.lost_frames
     made["why_null"] = why
     return made

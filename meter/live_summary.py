@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 from meter.capture.records import SourceInfo
 from meter.check import Checked, Options, channels_text
 from meter.findings.records import Finding
 from meter.live_pass import LivePass
+from meter.low_end.findings import low_end_findings
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
 from meter.soundings import SOUNDINGS_A_SECOND
 from meter.targets import Target, judge
 
@@ -59,6 +63,19 @@ def heard(
         verdicts={} if judged is None else judge(judged, summary),
         notes=tuple(notes),
         findings=_findings(live_pass, target) if with_findings else (),
+    )
+
+
+def with_low_end(checked: Checked, low_end: LowEnd | None, settings: LowEndSettings) -> Checked:
+    """The same with what its low end was found to be, None where that is not known."""
+    if low_end is None:
+        return checked
+    found = (*checked.findings, *low_end_findings(low_end, settings))
+    return replace(
+        checked,
+        low_end=low_end,
+        options=replace(checked.options, low_end=settings),
+        findings=tuple(sorted(found, key=lambda one: one.first_slot)),
     )
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+import queue
 import threading
+from collections.abc import Callable
 from typing import Final
 
 from meter.engine import Engine
@@ -15,6 +17,7 @@ from meter.ring_follower import RingFollower
 LOG: Final = logging.getLogger("meter.low_end")
 
 STEP_S: Final = 0.25
+ENDED_S: Final = 2.0
 READ_S: Final = 1.0
 """The most that is taken at once, so that other threads get their turn between."""
 
@@ -37,9 +40,11 @@ class LiveLowEnd:
     """
 
     def __init__(self, engine: Engine, settings: LowEndSettings | None = None) -> None:
+        self._engine = engine
         self._follower = engine.slow_reader(from_now=False)
         self.now = LowEnd()
-        self._steps = _Steps(self._follower, LowEndSettings() if settings is None else settings)
+        self._ended: queue.SimpleQueue[LowEnd] = queue.SimpleQueue()
+        self._settings = LowEndSettings() if settings is None else settings
         self._wants_anew = threading.Event()
         self._ends = threading.Event()
         self._thread = threading.Thread(target=self._run, name="leadline low end", daemon=True)
@@ -54,33 +59,54 @@ class LiveLowEnd:
         if self._thread.is_alive():
             self._thread.join()
 
+    def take_ended(self) -> LowEnd | None:
+        """What was found in the pass that ended last, given once; waits a moment for it.
+
+        None where nothing came of it.
+        """
+        found: LowEnd | None = None
+        try:
+            found = self._ended.get(timeout=ENDED_S)
+            while True:
+                found = self._ended.get_nowait()
+        except queue.Empty:
+            return found
+
     def begin_anew(self) -> None:
         """Begin a new pass with what comes next; any thread."""
         self._wants_anew.set()
 
     def _run(self) -> None:
         try:
+            # Made here: it takes a moment that who starts it need not wait.
+            steps = _Steps(self._follower, self._settings, self._ended.put)
             while not self._ends.wait(STEP_S):
-                self._step()
-            self._step()
-            self._steps.flush()
-            self.now = self._steps.reading()
+                self._step(steps)
+            self._step(steps)
+            steps.end()
+            self.now = steps.reading()
         except Exception:
             LOG.exception("please report this: the low end is looked at no more")
 
-    def _step(self) -> None:
+    def _step(self, steps: _Steps) -> None:
         if self._wants_anew.is_set():
             self._wants_anew.clear()
-            self._steps.begin()
-        if self._steps.take():
-            self.now = self._steps.reading()
+            steps.end()
+            steps.begin()
+        has_ended = self._engine.now.has_ended  # asked first: all that it heard is in the ring by then
+        if steps.take():
+            self.now = steps.reading()
+        elif has_ended:
+            steps.end()
 
 
 class _Steps:
     """Reads rings and feeds the analysis; one thread."""
 
-    def __init__(self, follower: RingFollower, settings: LowEndSettings) -> None:
-        self._follower, self._settings = follower, settings
+    def __init__(
+        self, follower: RingFollower, settings: LowEndSettings, on_ended: Callable[[LowEnd], None]
+    ) -> None:
+        self._follower, self._settings, self._on_ended = follower, settings, on_ended
         self.begin()
 
     def begin(self) -> None:
@@ -92,6 +118,7 @@ class _Steps:
         ring = self._follower.ring
         self._read_frames = max(1, round(READ_S * ring.rate_hz))
         self._analysis: LowEndAnalysis | None = None
+        self._is_open = True
         try:
             self._analysis = LowEndAnalysis(low_clock(ring.rate_hz), self._settings)
             self._stream = LowStream(rate_hz=ring.rate_hz, channels=ring.channels, sink=self._analysis)
@@ -105,6 +132,7 @@ class _Steps:
         while True:
             chunk = self._follower.read(self._read_frames)
             if chunk is None:
+                self.end()
                 self._follower.turn()
                 self.begin()
                 took = True
@@ -112,16 +140,20 @@ class _Steps:
             if chunk.lost_before == 0 and len(chunk.frames) == 0:
                 return took
             took = True
+            if not self._is_open:
+                self.begin()
             if self._analysis is None:
                 continue
             if chunk.lost_before:
                 self._stream.gap(chunk.lost_before)
             self._stream.process(chunk.frames)
 
-    def flush(self) -> None:
-        """End the pass."""
-        if self._analysis is not None:
+    def end(self) -> None:
+        """End the pass, once."""
+        if self._analysis is not None and self._is_open:
+            self._is_open = False
             self._stream.flush()
+            self._on_ended(self._analysis.reading())
 
     def reading(self) -> LowEnd:
         """What is known now."""

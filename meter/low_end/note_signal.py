@@ -6,12 +6,11 @@ in the middle. All products have one fixed shape, so any cutting gives the same,
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from scipy import signal
 
+from meter.dsp.filter_design import kaiser_low_pass
 from meter.units import Floats
 
 NOTE_RATE_HZ: Final = 750.0
@@ -29,12 +28,10 @@ _FRAMES: Final = 4
 """Frames in a product."""
 
 
-@lru_cache(maxsize=8)
 def _low_pass(rate_hz: float, factor: int) -> Floats:
     stop_hz = rate_hz / factor - PASS_HZ
-    count, beta = signal.kaiserord(75.0, 2.0 * (stop_hz - PASS_HZ) / rate_hz)
-    taps = signal.firwin(count | 1, (stop_hz + PASS_HZ) / rate_hz, window=("kaiser", beta))
-    return np.asarray(taps, np.float64)
+    width = 2.0 * (stop_hz - PASS_HZ) / rate_hz
+    return kaiser_low_pass((stop_hz + PASS_HZ) / rate_hz, width=width, stop_db=75.0)
 
 
 class NoteSignal:
@@ -68,7 +65,7 @@ class NoteSignal:
             self._kernel[k * factor : k * factor + len(taps), k] = taps
         self._block = _GROUPS * self.hop  # outputs
         self.bins_hz = np.arange(LOW_HZ, HIGH_HZ + BIN_HZ / 2, BIN_HZ)
-        shape = signal.windows.hann(self.window, sym=False)
+        shape = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(self.window) / self.window)
         turns = np.exp(-2j * np.pi * np.outer(np.arange(self.window) / self.rate_hz, self.bins_hz))
         waves = shape[:, None] * turns * (2.0 / shape.sum())  # the magnitude of a sine is its amplitude
         self._waves = np.concatenate([waves.real, waves.imag], axis=1).astype(np.float32)

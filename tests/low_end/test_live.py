@@ -8,6 +8,7 @@ from meter.low_end import analysis
 from meter.low_end.clock import low_clock
 from meter.low_end.live import LiveLowEnd
 from meter.low_end.stream import LowStream
+from tests.support.bass import around, both, low_end_of, note
 from tests.support.fake_source import FakeSource
 from tests.support.low_sink import Kept
 
@@ -65,3 +66,19 @@ def test_another_ring_is_another_pass(kept):
         live.stop()
     first, second = kept
     assert [len(samples) for _, samples in first.pieces + second.pieces] == [3000, 2940]
+
+
+def test_a_pass_that_has_ended_is_told_once_with_the_notes_a_file_would_have():
+    sound = both(around(0.4 * note(55.0, 1.0, np.random.default_rng(1)))).astype(np.float32)
+    source = FakeSource()
+    with Engine(source) as engine:
+        live = LiveLowEnd(engine)
+        live.start()
+        source.bring(sound)
+        source.end()
+        told = live.take_ended()
+        assert told is not None
+        assert told.sub_notes == low_end_of(sound).sub_notes
+        assert [one.note for one in told.sub_notes] == ["A1"]
+        live.stop()
+        assert live.now.sub_notes == told.sub_notes
