@@ -83,8 +83,8 @@ def _exactly(at_s: float) -> str:
 
 def part_from(from_text: str | None, to_text: str | None) -> Part:
     """The part that `--from` and `--to` mean; `UsageError` when they mean none."""
-    from_s = 0.0 if from_text is None else _seconds("--from", from_text)
-    to_s = None if to_text is None else _seconds("--to", to_text)
+    from_s = 0.0 if from_text is None else seconds_of("--from", from_text)
+    to_s = None if to_text is None else seconds_of("--to", to_text)
     if to_s is not None and to_s <= from_s:
         raise UsageError(
             f"--from {from_text or '0:00'} --to {to_text} came; expected an end behind the beginning"
@@ -92,7 +92,8 @@ def part_from(from_text: str | None, to_text: str | None) -> Part:
     return Part(from_s=from_s, to_s=to_s)
 
 
-def _seconds(option: str, text: str) -> float:
+def seconds_of(option: str, text: str) -> float:
+    """Seconds from "1:30", "1:02:30.5" or "90"; `UsageError`, which names the option, for anything else."""
     found = _TIME.fullmatch(text.strip())
     if found is None or (found[2] is not None and float(found[3]) >= 60.0):
         raise UsageError(

@@ -8,11 +8,14 @@ import sys
 from collections.abc import Sequence
 from typing import Any, Final
 
+from meter import tunes_command
+
 EPILOG: Final = """\
 examples:
   leadline journal list                the passes that were heard; the same without `list`
   leadline journal show 3 --target club
   leadline journal export 3 --csv      ten rows a second, for other programs
+  leadline journal tunes 4             the tunes of a set, and the jumps between them
   leadline journal compare 3           with the shelf, equally loud
   leadline journal keep 3 --name "my set opener"    onto the shelf, to compare with
   leadline journal forget 1 2          and `leadline journal undo` brings them back
@@ -70,6 +73,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     form = export.add_mutually_exclusive_group(required=True)
     form.add_argument("--csv", action="store_true", help="a table with a heading")
     form.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object a line")
+    tunes_command.add_parser(actions)
     keep = action("keep", "put a pass on the shelf, to compare with", run_keep)
     keep.add_argument("number", type=int, metavar="N")
     keep.add_argument("--name", metavar="NAME", help='what to call it; "pass N" unless set')
