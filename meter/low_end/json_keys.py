@@ -59,7 +59,7 @@ def _unpitched(one: Unpitched) -> dict[str, Any]:
 def _kicks(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
     kicks = low_end.kicks
     if kicks is None or not kicks.count:
-        why["kicks"] = "not yet"
+        why["kicks"] = "not yet" if kicks is None else "does not apply"
         return {"kicks": None}
     return {
         "kicks": {

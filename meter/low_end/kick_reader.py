@@ -51,7 +51,7 @@ class KickReader:
     Attributes
     ----------
     hits : list of Hit
-        All so far, in order; 1.3 s late at most.
+        All so far, in order; 2 s late at most.
     """
 
     def __init__(self, clock: LowClock, *, sub_band_hz: tuple[float, float] = SUB_BAND_HZ) -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import soundfile
 
 from demo_signals import faults
 from demo_signals.pattern import RATE_HZ, kicks
+from meter.cli import main
 from meter.dsp.kick_body import Body
 from meter.findings.records import KINDS
 from meter.low_end.kick_findings import kick_findings
@@ -224,3 +227,30 @@ def test_the_sub_under_kicks_is_told_only_where_their_own_part_is_known():
     assert sub_under_db(ducked) is None
     loud = [replace(one, sub_during_db=-5.0) for one in alone(6)]  # the kick itself is in the sub's band
     assert sub_under_db([*ducked, *loud]) is None
+
+
+# --- as a user sees it ------------------------------------------------------------------------
+
+
+@pytest.mark.packages("sonic-pi-samples")
+def test_check_tells_of_kicks_in_text_and_json(tmp_path, capsys):
+    made = patterns.make(patterns.Style(seed=4, kick=patterns.swept_kick(80.0), bars=4))
+    name = str(tmp_path / "loop.wav")
+    soundfile.write(name, made.samples, RATE_HZ, subtype="FLOAT")
+    assert main(["check", name, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["kicks"]
+    assert told["count"] == len(told["hits"]) == len(made.kicks_s)
+    assert told["body_hz"] == pytest.approx(80.0, abs=2.0)
+    assert [one["at_s"] for one in told["hits"]] == pytest.approx(made.kicks_s, abs=0.02)
+    assert main(["check", name, "--kick-band", "75-85"]) == 0
+    assert "inside your 75 to 85 Hz" in capsys.readouterr().out
+    assert main(["check", name, "--kick-band", "85-75"]) == 2
+    assert "the lower one first, such as --kick-band 90-100" in capsys.readouterr().err
+
+
+def test_a_file_without_kicks_says_so(tmp_path, capsys):
+    name = str(tmp_path / "silence.wav")
+    soundfile.write(name, np.zeros((RATE_HZ, 2)), RATE_HZ)
+    assert main(["check", name, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["kicks"] is None and told["why_null"]["kicks"] == "does not apply"

@@ -10,26 +10,9 @@ from meter.low_end.kick_records import Hit
 from meter.low_end.kicks import KickHits
 from meter.low_end.stream import LowStream
 from meter.units import Floats, Samples
+from tests.support.low_sink import Kept
 
 SUB_HZ = (30.0, 70.0)
-
-
-class Kept:
-    """A sink that keeps what comes."""
-
-    def __init__(self) -> None:
-        self.parts: list[Floats] = []
-
-    def process(self, samples: Floats, first_index: int) -> None:
-        """Keep it."""
-        self.parts.append(samples)
-
-    def gap(self) -> None:
-        """None is expected."""
-        raise AssertionError("there is a gap")
-
-    def flush(self) -> None:
-        """The end."""
 
 
 def low_of(samples: Samples, rate_hz: int = 48_000) -> tuple[Floats, LowClock]:
@@ -37,7 +20,8 @@ def low_of(samples: Samples, rate_hz: int = 48_000) -> tuple[Floats, LowClock]:
     kept = Kept()
     stream = LowStream(rate_hz=rate_hz, channels=samples.shape[1], sink=kept)
     stream.process(samples.astype(np.float32))
-    return np.concatenate(kept.parts), low_clock(rate_hz)
+    ((_, low),) = kept.pieces
+    return low, low_clock(rate_hz)
 
 
 def hits_in(samples: Samples, rate_hz: int = 48_000) -> list[Hit]:
