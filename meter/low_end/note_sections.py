@@ -67,9 +67,12 @@ def sections_of(
     high = np.flatnonzero(size[to_here:] < EDGE * usual)
     start = int(low[-1]) + 1 if len(low) else 0
     stop = to_here + int(high[0]) if len(high) else n
-    period = round(rate_hz / hz)
-    cuts = _struck_anew(line, size, samples, (start, stop), usual, period, rate_hz)
-    edges = [start, *(start + cut for cut in cuts), stop]
+    # The line is slow: an eighth of a period is close enough for where it turns.
+    every = max(1, round(rate_hz / hz / 8.0))
+    coarse = slice(start, stop, every)
+    period = round(rate_hz / hz / every)
+    cuts = _struck_anew(line[coarse], size[coarse], samples[start:stop], every, usual, period, rate_hz)
+    edges = [start, *(start + every * cut for cut in cuts), stop]
     least = max(LEAST_S * rate_hz, (PERIODS + 0.5) * rate_hz / hz)
     return [(a, b) for a, b in pairwise(edges) if b - a >= least]
 
@@ -78,16 +81,14 @@ def _struck_anew(
     line: Complexes,
     size: Floats,
     samples: Floats,
-    between: tuple[int, int],
+    every: int,
     usual: float,
     period: int,
     rate_hz: float,
 ) -> list[int]:
-    """Places at which the note begins anew between two others, in order, counted from the first."""
-    start, stop = between
-    if stop - start <= 4 * period:
+    """Places of the line at which the note begins anew, in order; it has one for `every` samples."""
+    if len(line) <= 4 * period:
         return []
-    line, size = line[start:stop], size[start:stop]
     before, behind, here = slice(None, -2 * period), slice(2 * period, None), slice(period, -period)
     # What the rough pitch is off turns the phase evenly, and is no change: it is told by the middle of all.
     turns = line[behind] * line[before].conj()
@@ -102,11 +103,12 @@ def _struck_anew(
     score = np.where(is_dip, 1.0 + DIP - dip, change / TURNED)
     if score.max() <= 1.0:
         return []
-    loud = np.convolve(np.square(samples[start:stop]), np.ones(2 * period) / (2 * period), "same")
+    width = 2 * period * every
+    loud = np.convolve(np.square(samples), np.full(width, 1.0 / width), "same")[::every]
     hit = HIT * middle_of(loud)
     # Phase of the whole line, straightened.
     line = line * turn ** (np.arange(len(line)) / (2.0 * period))
-    far = np.rint(np.array(KICK_S) * rate_hz).astype(np.intp)
+    far = np.rint(np.array(KICK_S) * rate_hz / every).astype(np.intp)
     cuts: list[int] = []
     for _ in range(_MOST):
         at = int(score.argmax())

@@ -194,6 +194,7 @@ class SubNotes:
             sound[chosen], rate_hz=rate_hz, hz=track.hz, first=first - low, last=last - low
         )
         harmonics = self._harmonics(track, powers)
+        both = float(energy.sum() / max(energy[chosen], 1e-30))
         for start, stop in sections:
             piece = piece_of(sound[chosen, start:stop], rate_hz=rate_hz, hz=track.hz)
             if piece is None or self._is_wobble(low + start, low + stop):
@@ -203,7 +204,7 @@ class SubNotes:
                     at_s=self._at_s(low + start),
                     seconds=(stop - start) / rate_hz,
                     piece=piece,
-                    both=float(energy.sum() / max(energy[chosen], 1e-30)),
+                    both=both,
                     harmonics=harmonics,
                 )
             )
@@ -231,6 +232,9 @@ class SubNotes:
         return self._centre(int(frames[at])) - self._signal.hop // 2
 
     def _harmonics(self, track: Track, powers: Floats) -> tuple[float, float]:
+        """Power at twice and three times the pitch against it; told only where some of it is under 40 Hz."""
+        if track.hz > UNDER_HZ + 1.0:
+            return 0.0, 0.0
         bins_hz = self._signal.bins_hz
         frames = powers[track.first : track.stop]
 
