@@ -33,6 +33,7 @@ COVER: Final = 1.25
 LEAST_CENTS: Final = 0.02
 ALONG: Final = 0.1
 """How much a strength off the line counts against a phase: real notes do not fade evenly."""
+_SHARES: Final = np.linspace(0.0, 1.0, MOMENTS)
 CENTS: Final = 1200.0 / np.log(2.0)
 DB: Final = 20.0 / np.log(10.0)
 
@@ -84,12 +85,12 @@ def piece_of(samples: Floats, *, rate_hz: float, hz: float) -> Piece | None:
     half = 0.5 * periods / hz * rate_hz
     shape = two_periods(half)
     reach = len(shape) // 2
-    centres = np.rint(np.linspace(reach, n - 1 - reach, MOMENTS)).astype(np.intp)
+    firsts = np.rint((n - 1 - 2 * reach) * _SHARES).astype(np.intp)
     carried = samples * np.exp((-2j * np.pi * hz / rate_hz) * np.arange(n))
     # That a moment stands half a sample off its even place is nothing: what is carried down hardly turns.
-    rows = np.lib.stride_tricks.sliding_window_view(carried, len(shape))[centres - reach]
+    rows = carried[firsts[:, None] + np.arange(len(shape))]
     line = rows @ (shape * (2.0 / shape.sum()))
-    span_s = float(centres[-1] - centres[0]) / rate_hz
+    span_s = float(firsts[-1] - firsts[0]) / rate_hz
     return Piece(hz=hz, span_s=span_s, seconds=seconds, line=line)
 
 

@@ -67,13 +67,15 @@ def sections_of(
     high = np.flatnonzero(size[to_here:] < EDGE * usual)
     start = int(low[-1]) + 1 if len(low) else 0
     stop = to_here + int(high[0]) if len(high) else n
+    least = max(LEAST_S * rate_hz, (PERIODS + 0.5) * rate_hz / hz)
+    if stop - start < 2.0 * least:  # no room for two
+        return [(start, stop)] if stop - start >= least else []
     # The line is slow: an eighth of a period is close enough for where it turns.
     every = max(1, round(rate_hz / hz / 8.0))
     coarse = slice(start, stop, every)
     period = round(rate_hz / hz / every)
     cuts = _struck_anew(line[coarse], size[coarse], samples[start:stop], every, usual, period, rate_hz)
     edges = [start, *(start + every * cut for cut in cuts), stop]
-    least = max(LEAST_S * rate_hz, (PERIODS + 0.5) * rate_hz / hz)
     return [(a, b) for a, b in pairwise(edges) if b - a >= least]
 
 
