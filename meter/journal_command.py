@@ -15,6 +15,7 @@ examples:
   leadline journal list                the passes that were heard; the same without `list`
   leadline journal show 3 --target club
   leadline journal export 3 --csv      ten rows a second, for other programs
+  leadline journal detail 30           ten rows a second for 30 days, then one; 90 unless set
   leadline journal tunes 4             the tunes of a set, and the jumps between them
   leadline journal compare 3           with the shelf, equally loud
   leadline journal keep 3 --name "my set opener"    onto the shelf, to compare with
@@ -68,7 +69,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--for-good", action="store_true", help="at once, to make room on the disk; nothing brings them back"
     )
     action("undo", "bring back what was forgotten last", run_undo)
-    export = action("export", "every sounding of a pass, ten a second", run_export)
+    detail = action("detail", "how long passes are kept with ten rows a second", run_detail)
+    detail.add_argument("days", nargs="?", metavar="DAYS", help="a number of days, or forever")
+    export = action(
+        "export", "every sounding of a pass, ten a second, or one where it was made coarser", run_export
+    )
     export.add_argument("number", type=int, metavar="N")
     form = export.add_mutually_exclusive_group(required=True)
     form.add_argument("--csv", action="store_true", help="a table with a heading")
@@ -148,6 +153,39 @@ def run_undo(args: argparse.Namespace) -> int:
     return 0
 
 
+def run_detail(args: argparse.Namespace) -> int:
+    """Say, or choose, how long passes are kept fine."""
+    from meter.errors import UsageError
+    from meter.journal import coarser
+    from meter.journal.closing import make_older_coarser
+    from meter.journal.store import open_journal, read_journal
+
+    if args.days is None:
+        with read_journal() as journal:
+            days = coarser.fine_days(journal)
+        _say(_detail_text(days))
+        return 0
+    if args.days != "forever" and not args.days.isdecimal():
+        raise UsageError(f"{args.days} came; expected a number of days such as 90, or the word forever")
+    with open_journal() as journal:
+        _say_notes(journal.notes)
+        coarser.choose_fine_days(journal, None if args.days == "forever" else int(args.days))
+        made = make_older_coarser(journal)
+        _say(_detail_text(coarser.fine_days(journal)))
+    if made:
+        _say(f"made coarser now: {made} pass{'es' * (made > 1)}")
+    return 0
+
+
+def _detail_text(days: int | None) -> str:
+    if days is None:
+        return "every pass keeps its ten rows a second for good"
+    return (
+        f"a pass keeps ten rows a second for {days} days, then one a second, a tenth of the room; its "
+        "numbers and findings stay as they were measured"
+    )
+
+
 def run_export(args: argparse.Namespace) -> int:
     """Write every sounding of a pass."""
     from meter.journal import text
@@ -156,11 +194,12 @@ def run_export(args: argparse.Namespace) -> int:
 
     with read_journal() as journal:
         _say_notes(journal.notes)
-        live_pass = live_pass_of(journal, journal.kept_pass(args.number))
+        kept = journal.kept_pass(args.number)
+        live_pass = live_pass_of(journal, kept)
     if args.csv:
-        _say(text.csv_text(live_pass).rstrip("\n"))
+        _say(text.csv_text(live_pass, a_second=kept.rows_a_second).rstrip("\n"))
     else:
-        for made in text.sounding_objects(live_pass):
+        for made in text.sounding_objects(live_pass, a_second=kept.rows_a_second):
             _say(json.dumps(made, allow_nan=False))
     return 0
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from meter.errors import JournalError
+from meter.journal.coarser import due, make_coarser
 from meter.journal.records import KeptFinding, KeptPass
 from meter.journal.replay import findings_in, live_pass_of
 from meter.journal.store import Journal, open_journal
@@ -68,6 +69,14 @@ def close(journal: Journal, kept: KeptPass, find: FindingsIn) -> list[str]:
     return [broken_off_text(kept)] if is_broken_off else []
 
 
+def make_older_coarser(journal: Journal) -> int:
+    """Keep what is old enough with one row a second; how many passes that were."""
+    made = sum(make_coarser(journal, kept) for kept in due(journal))
+    if made:
+        journal.give_space_back()
+    return made
+
+
 def broken_off_text(kept: KeptPass) -> str:
     """That a pass was broken off, and what there is of it."""
     seconds = int(kept.seconds)
@@ -118,6 +127,7 @@ class Closer:
                     for kept in left_open(journal):
                         for sentence in close(journal, kept, self._find):
                             self._tell(sentence)
+                    make_older_coarser(journal)
             except JournalError as error:
                 LOG.info("passes are not closed yet: %s", error)  # the writer says why
                 if not self._must_end:

@@ -47,9 +47,14 @@ def pass_again(
 
 def live_pass_of(journal: Journal, kept: KeptPass) -> LivePass:
     """A pass of the journal in the form in which it was made."""
+    rows = journal.rows(kept.number)
+    if kept.rows_a_second != SOUNDINGS_A_SECOND:
+        from meter.journal.coarser import fine_again
+
+        rows = fine_again(rows, rate_hz=kept.start.rate_hz)
     made = pass_again(
         kept.start,
-        journal.rows(kept.number),
+        rows,
         number=kept.number,
         withheld_rows=kept.withheld_rows,
         gaps=journal.gaps(kept.number),

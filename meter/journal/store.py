@@ -293,9 +293,7 @@ class Journal:
 
     def findings(self, number: int) -> tuple[KeptFinding, ...]:
         """What was found in a pass, in the order of time."""
-        found = self.rows_of(
-            f"SELECT {_FINDING} FROM findings WHERE pass = ? ORDER BY number", number
-        )
+        found = self.rows_of(f"SELECT {_FINDING} FROM findings WHERE pass = ? ORDER BY number", number)
         return tuple(KeptFinding(**dict(zip(_FINDING.split(", "), one, strict=True))) for one in found)
 
     def is_still_heard(self, kept: KeptPass) -> bool:
@@ -362,7 +360,7 @@ class Journal:
             for number in numbers:
                 self.kept_pass(number, also_deleted=True)
             connection.executemany("DELETE FROM passes WHERE id = ?", [(number,) for number in set(numbers)])
-        self._give_space_back()
+        self.give_space_back()
 
     def undo(self) -> list[int]:
         """Bring back what was deleted last; the numbers of the passes, none when there is nothing."""
@@ -404,9 +402,9 @@ class Journal:
                 for table in ("passes", "shelf"):
                     connection.execute(f"DELETE FROM {table} WHERE deletion = ?", (deletion,))
                 connection.execute("DELETE FROM deletions WHERE id = ?", (deletion,))
-        self._give_space_back()
+        self.give_space_back()
 
-    def _give_space_back(self) -> None:
+    def give_space_back(self) -> None:
         """Make the file smaller; while others use it that waits for the next time."""
         with suppress(sqlite3.OperationalError):
             # As a script: alone, a pragma without columns is given up after its first page.

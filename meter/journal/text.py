@@ -15,6 +15,7 @@ import numpy as np
 
 from meter.check import Checked
 from meter.errors import JournalError
+from meter.journal.coarser import fine_days
 from meter.journal.records import KeptFinding, KeptPass
 from meter.journal.replay import findings_in, live_pass_of, timeline_of
 from meter.journal.store import Journal
@@ -77,6 +78,9 @@ def list_text(journal: Journal, passes: Sequence[KeptPass], *, shows_all: bool) 
     if left_out:
         are = "is one" if left_out == 1 else f"are {left_out}"
         lines.append(f"there {are} under {SHORT_S:.0f} s more; `leadline journal list --all` lists them too")
+    days = fine_days(journal)
+    if days is not None and any(kept.rows_a_second == 1 for kept in passes):
+        lines.append(f"passes older than {days} days have one row a second; their numbers are as they were")
     lines.append(f"kept in {journal.path}, {_bytes_of(journal.path) / 1e6:.1f} MB")
     return "\n".join(lines)
 
@@ -183,8 +187,17 @@ def summary_object(journal: Journal, kept: KeptPass, target: Target | None = Non
 # --- exports
 
 
-def sounding_objects(live_pass: LivePass) -> Iterator[dict[str, Any]]:
-    """Each sounding of a pass: M, S, true peak of each channel, and what is lost in mono over 3 s."""
+def sounding_objects(live_pass: LivePass, *, a_second: int = 10) -> Iterator[dict[str, Any]]:
+    """Each sounding of a pass: M, S, true peak of each channel, and what is lost in mono over 3 s.
+
+    Parameters
+    ----------
+    a_second : int
+        10, or 1: of a pass that was made coarser, what is true of each of its seconds.
+    """
+    if a_second == 1:
+        yield from _seconds_of(live_pass)
+        return
     rows, timeline = live_pass.store.rows(), timeline_of(live_pass)
     series = {key: timeline.values(key, 0, len(rows)).tolist() for key in SERIES}
     peaks = powers_to_db(np.square(rows["true_peak"][:, : live_pass.channels].astype(np.float64))).tolist()
@@ -197,7 +210,22 @@ def sounding_objects(live_pass: LivePass) -> Iterator[dict[str, Any]]:
         yield made
 
 
-def csv_text(live_pass: LivePass) -> str:
+def _seconds_of(live_pass: LivePass) -> Iterator[dict[str, Any]]:
+    """The last sounding of each second, with the overs of all of it; its peaks are those of all of it."""
+    before: dict[str, Any] | None = None
+    overs, second = 0, 0
+    for made in sounding_objects(live_pass):
+        at = int(np.ceil(made["at_s"] - 1e-6))
+        if before is not None and at != second:
+            yield before | {"overs": overs}
+            overs = 0
+        overs += made["overs"] or 0
+        before, second = made, at
+    if before is not None:
+        yield before | {"overs": overs}
+
+
+def csv_text(live_pass: LivePass, *, a_second: int = 10) -> str:
     """The same as a table with a heading; what cannot be given is left empty."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -211,7 +239,7 @@ def csv_text(live_pass: LivePass) -> str:
             *(f"fold_loss_3s_db.{band}" for band in LOW_BANDS),
         ]
     )
-    for made in sounding_objects(live_pass):
+    for made in sounding_objects(live_pass, a_second=a_second):
         values = [made["at_s"], *(made[name] for name in plain), *made["true_peak_dbtp"]]
         values += made["fold_loss_3s_db"].values()
         writer.writerow(["" if value is None else f"{value:.6g}" for value in values])

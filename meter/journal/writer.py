@@ -20,6 +20,7 @@ import numpy as np
 
 from meter.errors import JournalError
 from meter.journal.closing import Closer, left_open
+from meter.journal.coarser import due
 from meter.journal.cutting import Cutter, Piece
 from meter.journal.opening import journal_path, set_aside
 from meter.journal.problems import DAMAGED, kind_of
@@ -333,7 +334,8 @@ class JournalWriter:
         return self._journal
 
     def _begin(self) -> None:
-        if left_open(self._open()):
+        journal = self._open()
+        if left_open(journal) or due(journal):
             self._closer.wake()
 
     def _touch(self) -> None:
