@@ -12,6 +12,7 @@ from meter.journal.opening import journal_path
 from meter.journal.replay import findings_in, live_pass_of
 from meter.journal.store import open_journal
 from meter.passes import summarise
+from meter.soundings import AFTER_GAP
 from tests.journal.rows import heard_rows, start
 
 LONG, SHORT = heard_rows(40.0), heard_rows(4.0, seed=2)
@@ -101,6 +102,21 @@ def test_an_export_has_every_sounding(capsys):
         assert float(row["true_peak_dbtp.2"]) == pytest.approx(one["true_peak_dbtp"][1], abs=1e-3)
     lost = made[34]["fold_loss_3s_db"]["120-250"]
     assert float(table[34]["fold_loss_3s_db.120-250"]) == pytest.approx(lost, rel=1e-4)
+
+
+def test_an_export_of_a_set_has_every_sounding_at_its_time_behind_a_gap_too(capsys):
+    rows = heard_rows(12.0)
+    rows["start_frame"][60:] += 8000 * 5
+    rows["flags"][60] |= AFTER_GAP
+    rows["overs"][60] = 3
+    with open_journal() as journal:
+        journal.add_rows(journal.begin_pass(start(is_set=True)), rows)
+    made = objects(printed(capsys, "export", "1", "--json"))
+    assert [made[at]["at_s"] for at in (59, 60, 119)] == pytest.approx([6.0, 11.1, 17.0])
+    assert (made[59]["short_term_lufs"] is None, made[60]["short_term_lufs"]) == (False, None)
+    assert [made[at]["overs"] for at in (59, 60, 61)] == [0, 3, 0]
+    power = rows["k_power"][70:100, :2].astype(float).sum(axis=1).mean()
+    assert made[99]["short_term_lufs"] == pytest.approx(-0.691 + 10 * np.log10(power), abs=1e-3)
 
 
 @pytest.mark.usefixtures("kept")

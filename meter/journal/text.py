@@ -9,9 +9,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from meter.check import Checked
 from meter.errors import JournalError
@@ -23,6 +24,9 @@ from meter.live_pass import LivePass
 from meter.soundings import LOW_BANDS
 from meter.targets import Target, value_text
 from meter.units import powers_to_db
+
+if TYPE_CHECKING:
+    from meter.timeline import Timeline
 
 SHORT_S: Final = 10.0
 """Shorter passes, such as the pings of other programs, are listed only when asked for."""
@@ -199,7 +203,9 @@ def sounding_objects(live_pass: LivePass, *, a_second: int = 10) -> Iterator[dic
         yield from _seconds_of(live_pass)
         return
     rows, timeline = live_pass.store.rows(), timeline_of(live_pass)
-    series = {key: timeline.values(key, 0, len(rows)).tolist() for key in SERIES}
+    slots = _slots_of(timeline, len(rows))
+    series = {key: timeline.values(key, 0, timeline.slots)[slots].tolist() for key in SERIES}
+    series["overs"] = rows["overs"].tolist()  # where a gap cuts soundings short, two may share a slot
     peaks = powers_to_db(np.square(rows["true_peak"][:, : live_pass.channels].astype(np.float64))).tolist()
     ends_s = ((rows["start_frame"] + rows["frames"]) / live_pass.rate_hz).tolist()
     for at, end_s in enumerate(ends_s):
@@ -208,6 +214,15 @@ def sounding_objects(live_pass: LivePass, *, a_second: int = 10) -> Iterator[dic
         made["true_peak_dbtp"] = [_plain(peak) for peak in peaks[at]]
         made["fold_loss_3s_db"] = {band: _plain(series[f"fold_{band}"][at]) for band in LOW_BANDS}
         yield made
+
+
+def _slots_of(timeline: Timeline, count: int) -> npt.NDArray[np.int64]:
+    """The slot of each sounding of a timeline of one pass; gaps are slots without any."""
+    slots = np.zeros(count, np.int64)
+    for run in timeline.runs:
+        length = run.stop_slot - run.first_slot
+        slots[run.first_row : run.first_row + length] = np.arange(run.first_slot, run.stop_slot)
+    return slots
 
 
 def _seconds_of(live_pass: LivePass) -> Iterator[dict[str, Any]]:
