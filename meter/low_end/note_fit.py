@@ -120,6 +120,10 @@ class Fits:
         The same, every moment alike.
     believed : ndarray
         How much of the piece counted, 0 to 1.
+    swing : ndarray
+        How far its strength is off one that fades evenly, where it was believed: natural logarithm, rms.
+    rise : ndarray
+        How much it grows from beginning to end: natural logarithm.
     """
 
     hz: Floats
@@ -129,6 +133,8 @@ class Fits:
     left_over: Floats
     all_left_over: Floats
     believed: Floats
+    swing: Floats
+    rise: Floats
 
 
 def fit(pieces: list[Piece]) -> Fits:
@@ -162,6 +168,7 @@ def fit(pieces: list[Piece]) -> Fits:
     found_hz = hz + turns / span_s
     spread_hz = np.sqrt(left_over + FLOOR) * (np.sqrt(6.0) / (2.0 * np.pi)) / (seconds * believed)
     uncertainty = LEAST_CENTS + 1.645 * COVER * CENTS * spread_hz / found_hz
+    swing, rise = _swing(lines, weight, t)
     return Fits(
         hz=found_hz,
         uncertainty_cents=uncertainty,
@@ -170,4 +177,17 @@ def fit(pieces: list[Piece]) -> Fits:
         left_over=left_over,
         all_left_over=all_left,
         believed=believed,
+        swing=swing,
+        rise=rise,
     )
+
+
+def _swing(lines: Complexes, weight: Floats, t: Floats) -> tuple[Floats, Floats]:
+    """How far the strength is off an even fade, and how much it grows."""
+    size = np.log(np.abs(lines) + 1e-9)
+    s0, s1, s2 = (np.vecdot(weight, power) for power in (np.ones(MOMENTS), t, t * t))
+    y0, y1 = np.vecdot(weight, size), np.vecdot(weight, size * t)
+    bottom = s0 * s2 - s1 * s1
+    level, rise = (s2 * y0 - s1 * y1) / bottom, (s0 * y1 - s1 * y0) / bottom
+    off = size - level[:, None] - rise[:, None] * t
+    return np.sqrt(np.vecdot(weight, off * off) / s0), rise

@@ -117,6 +117,34 @@ def test_what_has_no_single_pitch_is_no_note(kind, count):
     assert np.mean(named) <= (0.125 if count < 20 else 0.1)
 
 
+def voices(rng):
+    t = np.arange(round(rng.uniform(0.7, 1.5) * RATE_HZ)) / RATE_HZ
+    count, hz = rng.integers(3, 8), rng.uniform(35.0, 90.0)
+    apart = rng.uniform(15.0, 50.0)
+    each_hz = hz * 2 ** (np.linspace(-apart, apart, count) / 1200)
+    return sum(
+        np.sin(2 * np.pi * k * (one * t + phase)) / k
+        for one, phase in zip(each_hz, rng.uniform(size=count), strict=True)
+        for k in range(1, int(400 / hz) + 1)
+    )
+
+
+@pytest.mark.parametrize("count", [10, pytest.param(100, marks=pytest.mark.long)])
+def test_most_detuned_voices_are_no_note(count):
+    # Not all: where the beat is much longer than what is heard of it, there is one pitch.
+    rng = np.random.default_rng(6)
+    sounds = [voices(rng) for _ in range(count)]
+    named = [len(low_end_of(both(around(0.4 * one / np.abs(one).max()))).sub_notes) > 0 for one in sounds]
+    assert np.mean(named) <= 0.3
+
+
+def test_a_note_that_fades_as_a_string_does_is_a_note():
+    t = np.arange(RATE_HZ) / RATE_HZ
+    for hz in (36.0, 49.0, 73.0):
+        (read,) = low_end_of(both(around(0.5 * np.sin(2 * np.pi * hz * t) * np.exp(-t / 0.35)))).sub_notes
+        assert cents_off(read.hz, hz) < 0.5
+
+
 def test_a_sub_that_is_wide_or_on_one_side_is_read_too():
     t = np.arange(RATE_HZ) / RATE_HZ
     for degrees in (0, 90, 180):
