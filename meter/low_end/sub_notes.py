@@ -38,8 +38,11 @@ DRUM_S: Final = 0.4
 SWING: Final = 0.09
 STEEP: Final = 0.3
 RISE: Final = 0.5
-"""Strength that comes and goes is that of voices that beat. By trial: of notes under kicks 1 in 100 swings so
-much, of sounds of three to seven detuned voices four in five do. Natural logarithms; half as much is allowed where it fades or grows."""
+"""Strength that comes and goes is that of voices that beat, found by trial. Natural logarithms; half as much is
+allowed where it fades or grows."""
+LONG_S: Final = 0.45
+BARE: Final = 0.68
+"""Under a kick a short note may swing too: only where so much of it was believed, or it is long, does it tell."""
 
 LEAST_UNPITCHED_S: Final = 0.25
 SHORT_S: Final = 0.16
@@ -295,7 +298,8 @@ class SubNotes:
         if not fits.uncertainty_cents[k] <= SURE_CENTS or not fits.believed[k] >= BELIEVED or is_drum:
             return None
         limit = SWING if abs(fits.rise[k]) < STEEP else 0.5 * SWING
-        if fits.swing[k] > limit or fits.rise[k] > RISE:
+        is_bare = found.seconds > LONG_S or fits.believed[k] > BARE  # else a kick may make it swing
+        if is_bare and (fits.swing[k] > limit or fits.rise[k] > RISE):
             return None
         hz = float(fits.hz[k])
         strengths = (1.0, *found.harmonics)
