@@ -38,11 +38,11 @@ DRUM_S: Final = 0.4
 SWING: Final = 0.09
 STEEP: Final = 0.3
 RISE: Final = 0.5
-"""Strength that comes and goes is that of voices that beat, found by trial. Natural logarithms; half as much is
-allowed where it fades or grows."""
+"""Strength that comes and goes is that of voices that beat, found by trial. Natural logarithms; half as much
+is allowed where it fades or grows."""
 LONG_S: Final = 0.45
 BARE: Final = 0.68
-"""Under a kick a short note may swing too: only where so much of it was believed, or it is long, does it tell."""
+"""Under a kick a short note may swing too: it tells where so much was believed, or where the note is long."""
 
 LEAST_UNPITCHED_S: Final = 0.25
 SHORT_S: Final = 0.16
