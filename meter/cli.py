@@ -15,6 +15,7 @@ from typing import Final
 from meter import (
     check_arguments,
     dose_arguments,
+    hearing_arguments,
     journal_command,
     listen_command,
     shelf_command,
@@ -43,6 +44,7 @@ COMMANDS: Final = (
     "journal",
     "shelf",
     "dose",
+    "hearing",
 )
 """A word that is one of these is never taken for a path."""
 
@@ -141,6 +143,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     journal_command.add_parser(commands)
     shelf_command.add_parser(commands)
     dose_arguments.add_parser(commands)
+    hearing_arguments.add_parser(commands)
     return parser
 
 

@@ -10,6 +10,7 @@ from meter.arguments import add_crossover, add_low_end, crossover_from, low_end_
 from meter.errors import UsageError
 
 if TYPE_CHECKING:
+    from meter.listening import Hearer
     from meter.low_end.settings import LowEndSettings
     from meter.targets import Target
     from meter.window_command import Window
@@ -56,6 +57,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--set", action="store_true", help="keep all of it as one pass, which silence and gaps do not end"
     )
     listen.add_argument("--no-journal", action="store_true", help="keep nothing of it")
+    listen.add_argument(
+        "--setup", metavar="NAME", help="tell the level at the ear too, an estimate; see `leadline hearing`"
+    )
     listen.set_defaults(run=run)
 
 
@@ -108,6 +112,7 @@ def run(args: argparse.Namespace) -> int:
         keeps=not args.no_journal,
         is_set=args.set,
         low_end=low_end_from(args, crossover_hz=crossover_hz),
+        setup=args.setup,
     )
 
 
@@ -159,11 +164,13 @@ def _listen(
     keeps: bool = False,
     is_set: bool = False,
     low_end: LowEndSettings | None = None,
+    setup: str | None = None,
 ) -> int:
     from meter.capture.open import open_source
     from meter.listening import Listening
 
     source = open_source(spec, channels=pair)
+    is_kept = keeps and (is_set or source.state().info.is_live)
     return Listening(
         source,
         target=target,
@@ -171,7 +178,23 @@ def _listen(
         crossover_hz=crossover_hz,
         seconds=seconds,
         as_json=as_json,
-        keeps=keeps and (is_set or source.state().info.is_live),
+        keeps=is_kept,
         is_set=is_set,
         low_end=low_end,
+        hearer=None if setup is None else _hearer(setup, keeps=keeps and source.state().info.is_live),
     ).run()
+
+
+def _hearer(setup: str, *, keeps: bool) -> Hearer:
+    """What follows the level at the ear, with the setup and the rule that the journal knows."""
+    from functools import partial
+
+    from meter.exposure.live import LiveEar
+    from meter.exposure.store import ExposureStore
+    from meter.journal.store import read_journal
+
+    with read_journal() as journal:
+        store = ExposureStore(journal)
+        calibration, rule = store.calibration(setup), store.rule()
+    assert calibration is not None
+    return partial(LiveEar, calibration=calibration, rule=rule, keeps=keeps)

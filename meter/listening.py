@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from meter.capture.records import SourceStatus
 from meter.capture.source import Source
@@ -27,16 +27,19 @@ from meter.journal.writer import JournalWriter
 from meter.live_json import sounding_object, summary_object
 from meter.live_pass import LivePass
 from meter.live_summary import heard, with_low_end
-from meter.live_text import BLOCK_LINES, block, line
+from meter.live_text import block, line
 from meter.low_end.live import LiveLowEnd
 from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
 from meter.now import Now
-from meter.screen import Screen, can_redraw, size_of
+from meter.screen import Screen, can_redraw, fit, size_of
 from meter.sentence import sentence
 from meter.sentence_kinds import Keeper, Sentence
 from meter.soundings import Soundings
 from meter.targets import Target
+
+if TYPE_CHECKING:
+    from meter.exposure.live import LiveEar
 
 REDRAW_S: Final = 0.25
 LINE_S: Final = 1.0
@@ -50,6 +53,13 @@ OPENING_S: Final = 60.0
 
 MOST_WAITING: Final = 6000
 """Soundings kept for a reader of the output that does not read: ten minutes."""
+
+
+class Hearer(Protocol):
+    """Makes what follows the level at the ear, for an engine that has started."""
+
+    def __call__(self, engine: Engine, *, on_problem: Callable[[str], None]) -> LiveEar:
+        """`on_problem` gets one sentence when nothing can be kept."""
 
 
 class Stop:
@@ -73,6 +83,8 @@ class Listening:
         It is kept as one pass, which silence and gaps do not end, wherever it comes from.
     low_end : LowEndSettings, optional
         Look for notes, kicks and what mono does to them, in a thread of its own.
+    hearer : callable, optional
+        Makes what follows the level at the ear.
     """
 
     def __init__(
@@ -87,9 +99,12 @@ class Listening:
         keeps: bool = False,
         is_set: bool = False,
         low_end: LowEndSettings | None = None,
+        hearer: Hearer | None = None,
     ) -> None:
         self._low_end_settings = low_end
         self._low_end: LiveLowEnd | None = None
+        self._hearer = hearer
+        self._ear: LiveEar | None = None
         self._target, self._pair, self._seconds = target, pair, seconds
         # Its `put` may be called from a signal handler.
         self._news: queue.SimpleQueue[Now | LivePass | str | type[Stop]] = queue.SimpleQueue()
@@ -133,6 +148,7 @@ class Listening:
                 self._low_end.start()
             if self._keeper is not None:
                 self._keeper.start()
+            self._start_ear()
             try:
                 self._last = self._engine.now
                 self._follow()
@@ -140,8 +156,11 @@ class Listening:
                 self._engine.stop()
                 if self._low_end is not None:
                     self._low_end.stop()
+                if self._ear is not None:
+                    self._ear.stop()
                 unkept = None if self._keeper is None else self._keeper.stop()
             self._show_rest()
+            self._form.show_ear_at_the_end()
             if unkept is not None:
                 say(unkept, sys.stderr)
         if self._engine.failure is not None:
@@ -149,6 +168,12 @@ class Listening:
         if self._passes == 0:
             return self._say_nothing_was_heard()
         return 0
+
+    def _start_ear(self) -> None:
+        if self._hearer is not None:
+            self._ear = self._hearer(self._engine, on_problem=self._news.put)
+            self._ear.start()
+            self._form.ear = self._ear
 
     def _follow(self) -> None:
         started_s = time.monotonic()
@@ -262,8 +287,24 @@ def _form_of_text() -> _Lines | _Block:
 class _Text:
     """What both forms of text have in common."""
 
+    ear: LiveEar | None = None
+
     def __init__(self) -> None:
         self._keeper = Keeper()
+
+    def _ear_lines(self) -> list[str]:
+        if self.ear is None:
+            return []
+        from meter.exposure.ear_text import ear_line
+
+        return [ear_line(self.ear.now)]
+
+    def show_ear_at_the_end(self) -> None:
+        """What the ears have had, and the caution."""
+        if self.ear is not None:
+            from meter.exposure.ear_text import end_text
+
+            say("\n" + end_text(self.ear.now), sys.stdout)
 
     def _sentence(self, now: Now) -> str:
         return self._keeper.keep(sentence(now), time.monotonic()).text
@@ -295,7 +336,8 @@ class _Block(_Text):
         columns, rows = size_of(sys.stdout)
         text = self._sentence(now)
         lines = block(now, text, columns=columns)
-        if rows <= BLOCK_LINES:
+        lines += [fit(f" {one}", columns - 1) for one in self._ear_lines()]
+        if rows <= len(lines):
             # Too low for all of it: what matters most.
             lines = lines[:4] if rows > 4 else lines[1:2]
         self._screen.draw(lines)
@@ -314,17 +356,25 @@ class _Lines(_Text):
     def show(self, now: Now) -> None:
         if time.monotonic() >= self._next_s:
             self._next_s = time.monotonic() + LINE_S
-            say(line(now, self._sentence(now)), sys.stdout)
+            say("  ".join([line(now, self._sentence(now)), *self._ear_lines()]), sys.stdout)
 
 
 class _Json:
     """One object a line; what is to be said of the source goes to standard error."""
+
+    ear: LiveEar | None = None
 
     def __init__(self) -> None:
         self._said: Sentence | None = None
 
     def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
         say(as_line(sounding_object(now, low_end)), sys.stdout)
+    def show_ear_at_the_end(self) -> None:
+        if self.ear is not None:
+            from meter.exposure.ear_text import ear_object
+
+            say(as_line(ear_object(self.ear.now)), sys.stdout)
+
 
     def show(self, now: Now) -> None:
         state = now.state

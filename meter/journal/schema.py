@@ -101,6 +101,40 @@ STEPS: Final = (
     ALTER TABLE findings ADD COLUMN amount REAL;
     ALTER TABLE findings ADD COLUMN unit TEXT;
     """,
+    # 5: what ears have had: setups with their calibration, sound by the minute, and what the user entered.
+    """
+    CREATE TABLE setups (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        name TEXT NOT NULL,
+        saved_unix_s REAL NOT NULL,
+        data TEXT NOT NULL
+    );
+    CREATE INDEX setups_by_name ON setups (name, id);
+    CREATE TABLE heard (
+        run TEXT NOT NULL,
+        minute INTEGER NOT NULL,
+        setup TEXT NOT NULL,
+        seconds REAL NOT NULL,
+        a_power REAL NOT NULL,
+        c_power REAL NOT NULL,
+        c_peak REAL NOT NULL,
+        full_scale_db REAL NOT NULL,
+        plus_db REAL NOT NULL,
+        is_narrow INTEGER NOT NULL,
+        PRIMARY KEY (run, minute, setup)
+    ) WITHOUT ROWID;
+    CREATE INDEX heard_by_minute ON heard (minute);
+    CREATE TABLE entries (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        added_unix_s REAL NOT NULL,
+        began_unix_s REAL NOT NULL,
+        hours REAL NOT NULL,
+        level_dba REAL NOT NULL,
+        plus_db REAL NOT NULL,
+        note TEXT NOT NULL,
+        removed_unix_s REAL
+    );
+    """,
 )
 """What makes version n + 1 of version n. A step that was once shipped is never changed."""
 

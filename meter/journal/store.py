@@ -96,6 +96,10 @@ class Journal:
         except sqlite3.Error as error:
             raise journal_error(error, self.path) from error
 
+    def now_s(self) -> float:
+        """The time that what is written now gets."""
+        return self._clock()
+
     def _is_changing(self) -> bool:
         return self._connection.in_transaction
 
