@@ -30,11 +30,13 @@ def filled(count, channels):
     start=st.integers(0, 200),
     stop=st.none() | st.integers(0, 200),
     chunk=st.integers(1, 16),
+    plain=st.integers(1, 4),
     channels=st.integers(1, MAX_CHANNELS),
 )
-def test_rows_come_back_as_they_were_put_in_whatever_the_cutting(parts, start, stop, chunk, channels):
+def test_rows_come_back_as_they_were_put_in_whatever_the_cutting(parts, start, stop, chunk, plain, channels):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(row_store, "CHUNK_ROWS", chunk)
+        patch.setattr(row_store, "PLAIN_CHUNKS", plain)
         store, whole = RowStore(channels), filled(sum(parts), channels)
         for count in parts:
             store.append(whole[len(store) : len(store) + count])
@@ -58,14 +60,19 @@ def test_what_is_handed_out_and_what_was_put_in_may_be_changed_without_harm():
     assert list(store.rows()["start_frame"]) == [0, 1, 2]
 
 
-def test_eight_hours_of_stereo_take_no_more_memory_than_two_channels_and_one_chunk():
-    store, batch = RowStore(2), rows(0, 6000)
-    for _ in range(48):
+def test_eight_hours_of_stereo_take_three_megabytes_an_hour_once_they_are_half_an_hour_old():
+    chain = Chain(rate_hz=8_000, channels=2)
+    batch = chain.process(noise(60.0, rate_hz=8_000, channels=2, seed=1, level_dbfs=-6.0))
+    store = RowStore(2)
+    for _ in range(8 * 60):
         store.append(batch)
     assert len(store) == 8 * 3600 * 10
     of_others = 4 * (MAX_CHANNELS - 2) * 4  # K power, both peaks and DC, four bytes each
-    held = sum(chunk.nbytes for chunk in store._chunks)
-    assert held <= (len(store) + row_store.CHUNK_ROWS) * (SOUNDING.itemsize - of_others)
+    plain_bytes = row_store.CHUNK_ROWS * (SOUNDING.itemsize - of_others)
+    held = [len(chunk) if isinstance(chunk, bytes) else chunk.nbytes for chunk in store._chunks]
+    assert held[-row_store.PLAIN_CHUNKS :] == [plain_bytes] * row_store.PLAIN_CHUNKS
+    assert sum(held[: -row_store.PLAIN_CHUNKS]) <= 7.5 * 3.2e6
+    assert store.rows(1200, 1800).tobytes() == batch.tobytes()
 
 
 def test_a_row_is_small():

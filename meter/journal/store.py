@@ -167,8 +167,7 @@ class Journal:
             first = connection.execute("SELECT rows FROM passes WHERE id = ?", (number,)).fetchone()
             if first is None:
                 raise self._no_such(number)
-            for at in range(0, len(rows), MINUTE_ROWS):  # small enough that one hour is opened alone
-                self._put_blob(connection, number, first[0] + at, rows[at : at + MINUTE_ROWS])
+            self._put_blobs(connection, number, first[0], rows)
             connection.executemany(
                 "INSERT INTO gaps VALUES (?, ?, ?, ?)",
                 [(number, gap.at_s, gap.frames, gap.kind) for gap in gaps],
@@ -224,6 +223,11 @@ class Journal:
                 [(number, at, *astuple(one)) for at, one in enumerate(findings)],
             )
 
+    def _put_blobs(self, connection: sqlite3.Connection, number: int, first: int, rows: Soundings) -> None:
+        """Rows in blobs that are small enough that one hour is opened alone."""
+        for at in range(0, len(rows), MINUTE_ROWS):
+            self._put_blob(connection, number, first + at, rows[at : at + MINUTE_ROWS])
+
     def _put_blob(self, connection: sqlite3.Connection, number: int, first: int, rows: Soundings) -> None:
         fields = form_text(rows.dtype)
         connection.execute("INSERT OR IGNORE INTO row_forms (fields) VALUES (?)", (fields,))
@@ -242,7 +246,7 @@ class Journal:
             return
         rows = self.rows(number, small[0])
         connection.execute("DELETE FROM soundings WHERE pass = ? AND first_row >= ?", (number, small[0]))
-        self._put_blob(connection, number, small[0], rows)
+        self._put_blobs(connection, number, small[0], rows)
 
     # --- reading passes
 
