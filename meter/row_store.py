@@ -20,7 +20,7 @@ CHUNK_ROWS: Final = 600
 """A minute (80 kB of stereo); memory grows by this much at a time and nothing is ever copied again."""
 
 PLAIN_CHUNKS: Final = 30
-"""The newest half hour is not packed: it is what is looked at again and again. To pack a minute takes 3 ms."""
+"""The newest half hour is not packed: it is looked at again and again. To pack a minute takes 3 ms."""
 
 PIECE_ROWS: Final = 6000
 """Ten minutes: who goes through hours takes so many rows at once, for all of them are several times their

@@ -1,4 +1,4 @@
-"""Eight hours through the real engine, faster than they sound: memory, room on the disk, and one hour alone."""
+"""Eight hours through the real engine, faster than they sound: memory, room on the disk, one hour alone."""
 
 import json
 import subprocess
