@@ -25,7 +25,7 @@ NAMES = "ruff, mypy, import-linter, codespell, pytest, pytest in real time"
 def system(tmp_path: Path, root: Path) -> FakeSystem:
     system = FakeSystem(tmp_path, root / "leadline")
     (system.project / "tests").mkdir()
-    for name in ("run", "packages.txt"):
+    for name in ("run", "packages.txt", "packages-long.txt"):
         shutil.copy(root / "tests" / name, system.project / "tests" / name)
     return system
 
@@ -90,3 +90,12 @@ def test_root_on_debian_gets_the_packages_of_the_tests_too(system):
     run(system)
     installed = (system.folder / "installed").read_text().split()
     assert {"libportaudio2", "pulseaudio", "xvfb", "hyperrogue-music"} <= set(installed)
+    assert "hydrogen-drumkits" not in installed
+
+
+def test_what_only_long_tests_need_is_installed_for_them(system):
+    system.become_root()
+    system.become_debian()
+    run(system, "--long")
+    installed = (system.folder / "installed").read_text().split()
+    assert {"xvfb", "hydrogen-drumkits"} <= set(installed)

@@ -8,7 +8,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
-LIST: Final = Path(__file__).resolve().parents[1] / "packages.txt"
+_TESTS: Final = Path(__file__).resolve().parents[1]
+LISTS: Final = (_TESTS / "packages.txt", _TESTS / "packages-long.txt")
 AUDIO_SUFFIXES: Final = frozenset({".flac", ".mp3", ".ogg", ".wav"})
 
 
@@ -18,8 +19,9 @@ def is_debian() -> bool:
 
 
 def listed() -> dict[str, str]:
-    """Every package of packages.txt with its reason."""
-    rows = (line.partition("#") for line in LIST.read_text("utf-8").splitlines())
+    """Every package of the lists with its reason."""
+    lines = [line for file in LISTS if file.exists() for line in file.read_text("utf-8").splitlines()]
+    rows = (line.partition("#") for line in lines)
     return {name.strip(): reason.strip() for name, _, reason in rows if name.strip()}
 
 
