@@ -46,6 +46,14 @@ class Lane:
     ticks : tuple of float
     series : tuple of LaneSeries
         The main one first.
+    tick_texts : tuple of str
+        What is written at the ticks; empty: their values.
+    picture : str
+        What is drawn instead of series: see `meter.low_end.picture`.
+    says : str
+        What its signs mean, in a few words.
+    wanted, wanted_text : tuple of two float or None, str
+        What the user wants of it, apart from any target.
     """
 
     key: str
@@ -55,13 +63,18 @@ class Lane:
     highest: float
     ticks: tuple[float, ...]
     series: tuple[LaneSeries, ...]
+    tick_texts: tuple[str, ...] = ()
+    picture: str = ""
+    says: str = ""
+    wanted: tuple[float, float] | None = None
+    wanted_text: str = ""
 
     def band(self, target: Target | None) -> Limit | None:
         """What of the lane a target allows; None without one, or where it says nothing."""
         if self.key == "loudness":
             found = loudness_limit(target)
             return None if found is None else found[1]
-        return None if target is None else target.limits_for(live=True).get(_BAND_KEYS[self.key])
+        return None if target is None else target.limits_for(live=True).get(_BAND_KEYS.get(self.key, ""))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +90,8 @@ class Flag:
         "S", "-8.3", "LUFS". A value that is not known is "--".
     glyph, word : str
         The verdict; both empty when there is none.
+    at : float or None
+        Where it lies on the axis, where the number does not say so.
     """
 
     key: str
@@ -85,6 +100,7 @@ class Flag:
     unit: str
     glyph: str = ""
     word: str = ""
+    at: float | None = None
 
     @property
     def text(self) -> str:

@@ -14,6 +14,7 @@ from PyQt6.QtWidgets import (
     QWidget,
 )
 
+from meter.arrangements import ARRANGEMENTS
 from ui import fonts
 from ui.caution import LINE, SHORT_LINE
 from ui.choosers import SourceChooser, TargetChooser
@@ -24,7 +25,9 @@ VIEW_WORDS: Final = {"60 s": "60 s", "10 min": "10 min", "pass": "Whole pass", "
 
 
 class Bar(QWidget):
-    """Source, target, hold, mark, and the menu for everything else."""
+    """Source, target, arrangement, hold, mark, and the menu for everything else."""
+
+    arrangement_chosen = pyqtSignal(str)
 
     def __init__(self, source: SourceChooser, target: TargetChooser, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -49,8 +52,31 @@ class Bar(QWidget):
         layout.addWidget(label("against", size_px=SMALL_PX, is_soft=True))
         layout.addWidget(target)
         layout.addStretch(1)
+        layout.addLayout(self._arrangements())
+        layout.addStretch(1)
         for button in (self.open, self.hold, self.mark, self.menu_button):
             layout.addWidget(button)
+
+    def _arrangements(self) -> QHBoxLayout:
+        row = QHBoxLayout()
+        row.setSpacing(0)
+        self.arrangements: dict[str, QPushButton] = {}
+        group = QButtonGroup(self)
+        for number, one in enumerate(ARRANGEMENTS, 1):
+            button = QPushButton(one.title)
+            button.setObjectName("first" if number == 1 else "segment")
+            button.setCheckable(True)
+            button.setToolTip(f"{one.title}: {one.what} (Ctrl+{number})")
+            button.setAccessibleName(f"Arrangement {one.title}: {one.what}")
+            button.clicked.connect(lambda _, key=one.key: self.arrangement_chosen.emit(key))
+            group.addButton(button)
+            row.addWidget(button)
+            self.arrangements[one.key] = button
+        return row
+
+    def show_arrangement(self, key: str) -> None:
+        """Show which is chosen, without telling anybody."""
+        self.arrangements[key].setChecked(True)
 
     def show_held(self, is_held: bool) -> None:
         """Show whether it is held, without telling anybody."""

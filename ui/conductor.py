@@ -12,8 +12,10 @@ from typing import Final
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 from PyQt6.QtWidgets import QApplication, QWidget
 
+from meter.arrangements import ARRANGEMENTS, arrangement_of
 from meter.capture.records import SourceStatus
-from meter.lanes import LANES, flags, lanes_for
+from meter.lanes import LANES, Lane, flags, lanes_for
+from meter.low_end.lanes import low_end_spoken
 from meter.moment import spoken
 from meter.now import Now
 from meter.targets import Target
@@ -25,6 +27,7 @@ from ui.files_desk import FilesDesk
 from ui.files_opener import FilesOpener
 from ui.first_paint import FirstPaint
 from ui.looks import Wardrobe
+from ui.low_end_desk import LowEndDesk
 from ui.navigator import Navigator
 from ui.page import Page
 from ui.session import RETRIED, Session
@@ -70,10 +73,13 @@ class Conductor(QObject):
         self.going = Navigator(session, state, window)
         self.desk = FilesDesk(session, state, window, self.going, opener or FilesOpener())
         self.shelf = ShelfDesk(window, self.going)
+        self.low_end = LowEndDesk(session, state, window, self.going)
+        session.set_low_end(self.low_end.settings)
         self.pages: dict[str, Page] = {}
         self._is_compact = False
         self._has_ended = False
         self._sentence_s = 0.0
+        self._lanes: tuple[Lane, ...] = ()
         self._save = QTimer(self)
         self._save.setSingleShot(True)
         self._save.setInterval(SAVE_MS)
@@ -106,11 +112,16 @@ class Conductor(QObject):
                 "view_600": lambda: going.choose_view("10 min"),
                 "view_pass": lambda: going.choose_view("pass"),
                 "view_session": lambda: going.choose_view("session"),
+                **{
+                    f"arrange_{one.key}": lambda key=one.key: self.choose_arrangement(key)
+                    for one in ARRANGEMENTS
+                },
                 "passes": window.passes.setFocus,
                 "lanes": window.lanes.setFocus,
                 "findings": going.go_to_findings,
                 "live": going.escape,
                 "fold": going.ask_for_tempo,
+                "low_end": self.low_end.ask,
                 "large": lambda: self.make_large(not self.state.choices.large),
                 "compact": lambda: self.go_compact(not self._is_compact),
                 "theme": self.next_theme,
@@ -129,13 +140,18 @@ class Conductor(QObject):
         window, compact = self.window, self.compact
         window.bar.source.chosen.connect(self.choose_source)
         window.bar.target.chosen.connect(self.choose_target)
+        window.bar.arrangement_chosen.connect(self.choose_arrangement)
         window.views.caution.clicked.connect(lambda: self.open_page("caution"))
         window.empty.demo_wanted.connect(lambda: self.choose_source("demo"))
         window.empty.source_wanted.connect(lambda: open_list(window.bar.source))
         for owner in (window.bar, compact):
             owner.hold.clicked.connect(self.toggle_hold)
             owner.mark.clicked.connect(self.session.mark)
+        self.going.numbers = lambda slot: self.low_end.moment(slot) if self._shows_depth else None
         self.going.moved.connect(lambda: self._take_now(self.session.now))
+        self.low_end.remembered.connect(self._save.start)
+        self.low_end.changed.connect(self._arrange)
+        self.low_end.changed.connect(lambda: self._take_now(self.session.now))
         for one in (self.going, self.desk):
             one.said.connect(self.say)
             one.remembered.connect(self._save.start)
@@ -178,7 +194,12 @@ class Conductor(QObject):
         window.bar.show_held(now.is_held)
         window.bar.source.set_current(now.state.info)
         window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes or self.going.file))
-        window.lanes.set_flags(shown if self.going.shows_now() else self.desk.flags())
+        if self._shows_depth:
+            self.low_end.show()
+            is_there = self.going.file is not None or self.going.shows_now()
+            window.lanes.set_flags(self.low_end.flags() if is_there else {})
+        else:
+            window.lanes.set_flags(shown if self.going.shows_now() else self.desk.flags())
         has_engine = self.session.engine is not None
         goes_on = has_engine and now.state.status is not SourceStatus.ENDED
         window.bar.hold.setEnabled(goes_on or now.is_held)
@@ -216,6 +237,12 @@ class Conductor(QObject):
         if not self._is_compact and self.going.file is not None:
             timeline, flown = self.going.timeline, self.desk.flags()
         said = {lane.key: spoken(timeline, lane, flown[lane.key]) for lane in LANES}
+        if self._shows_depth and not self._is_compact:
+            depths = self.low_end.flags()
+            lanes.set_spoken(
+                {lane.key: low_end_spoken(lane, depths.get(lane.key, ())) for lane in self._lanes}
+            )
+            return
         lanes.set_spoken({key: self.shelf.spoken(key, text) for key, text in said.items()})
 
     def _source_is_open(self, spec: str) -> None:
@@ -252,10 +279,31 @@ class Conductor(QObject):
 
     def _show_target(self, target: Target | None) -> None:
         self.window.bar.target.show_chosen("" if target is None else target.name)
-        lanes = lanes_for(target)
-        for view, shown in ((self.window.lanes, lanes), (self.compact.lanes, lanes[:COMPACT_LANES])):
-            view.set_lanes(shown)
+        self.compact.lanes.set_lanes(lanes_for(target)[:COMPACT_LANES])
+        for view in (self.window.lanes, self.compact.lanes):
             view.set_target(target)
+        self._arrange()
+
+    def choose_arrangement(self, key: str) -> None:
+        """Show the lanes for another kind of work, at the same place in time."""
+        if self.going.place.is_folded:
+            self.going.fold(False)
+            self.going.show()
+        self._remember(arrangement=key)
+        self._arrange()
+        self._take_now(self.session.now)
+
+    def _arrange(self) -> None:
+        arrangement = arrangement_of(self.state.choices.arrangement)
+        self.window.bar.show_arrangement(arrangement.key)
+        self._lanes = arrangement.lanes(self.session.target, self.low_end.settings)
+        self.window.lanes.set_lanes(self._lanes)
+        self.actions["fold"].setEnabled(arrangement.folds)
+        self.window.views.fold.setEnabled(arrangement.folds)
+
+    @property
+    def _shows_depth(self) -> bool:
+        return any(lane.picture for lane in self._lanes)
 
     def toggle_hold(self) -> None:
         """Hold, or go on."""

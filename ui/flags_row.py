@@ -134,6 +134,10 @@ def _tip(
 
 def _by_text(one: Flag, look: Look, box: LaneBox, layout: Layout) -> float | None:
     """Where the number on a flag lies on the axis; what is no number lies nowhere."""
+    if one.at is not None:
+        return _height(one.at, look, box, layout)
+    if not look.rows:  # a count, or a number of another kind than the axis
+        return None
     try:
         value = float(one.value_text)
     except ValueError:

@@ -151,12 +151,13 @@ def _scale(painter: QPainter, lane: Lane, box: LaneBox, theme: Theme) -> None:
     painter.setPen(QColor(theme.ink_soft))
     free = box.plot.bottom() + TICK_ROOM_PX
     floor = box.flags.bottom() - 1.0
+    texts = dict(zip(lane.ticks, lane.tick_texts))
     for value in sorted(lane.ticks):
         y = height_of(value, lane, box)
         if y > free - TICK_ROOM_PX:
             continue
         free = y
-        text = tick_text(value)
+        text = texts.get(value) or tick_text(value)
         x = box.plot.left() - 7.0 - measure.horizontalAdvance(text)
         # The lowest may not stand on the line that parts two lanes.
         base = min(y + 0.5 * measure.capHeight(), floor)

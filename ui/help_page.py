@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from meter.arrangements import ARRANGEMENTS
 from ui.page import Page
 
 KEYS: Final[tuple[tuple[str, str, str], ...]] = (
@@ -17,12 +18,17 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("view_600", "2", "show the last 10 minutes"),
     ("view_pass", "3", "show the whole pass"),
     ("view_session", "4", "show the whole session, hours if need be"),
+    *(
+        (f"arrange_{one.key}", f"Ctrl+{number}", f"the lanes of {one.title}: {one.what}")
+        for number, one in enumerate(ARRANGEMENTS, 1)
+    ),
     ("passes", "P", "go to the list of passes, files and the shelf"),
     ("lanes", "L", "go to the lanes"),
     ("findings", "F", "go to the findings"),
     ("live", "Escape", "forget the chosen part; without one, back to what sounds now"),
     ("fold", "B", "fold a pass by 16-bar phrases, with its tempo"),
     ("keep", "K", "keep the shown file, or pass, on the shelf as a reference"),
+    ("low_end", "Ctrl+L", "pitch, key, kick and crossover of the low end, and what mono would cost"),
     ("large", "R", "flags that can be read across the room, or not"),
     ("compact", "C", "the small form that stays on top, and back"),
     ("theme", "D", "light, dark, or as the system has it"),

@@ -21,6 +21,7 @@ IN_THE_MENU: Final = (
     ("large", "Large flags"),
     ("compact", "Small form, on top"),
     ("fold", "Fold by phrase …"),
+    ("low_end", "Low end: pitch, key, kick, crossover …"),
     ("caution", "About listening level"),
     ("help", "Help"),
     ("quit", "Quit"),

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 PAD_PX: Final = 2.0
 
-_WEIGHTS: Final = {"loudness": 1.8, "peak": 1.3, "mono": 1.2}
+_WEIGHTS: Final = {"loudness": 1.8, "peak": 1.3, "mono": 1.2, "sub": 1.4, "kick": 1.2, "club": 1.3}
 
 _FILLED_FROM: Final = {"loudness": "lowest", "mono": "highest"}
 """From which end of its axis the main line of a lane is tinted: loudness stands on the ground, what
@@ -50,7 +50,7 @@ def look_of(lane: Lane, target: Target | None, theme: Theme, *, rows: int, devic
         device_ratio=device_ratio,
         rows=found,
         ticks=tuple(lane.ticks),
-        fairway=None
+        fairway=lane.wanted
         if limit is None
         else (
             -math.inf if limit.min is None else limit.min,
@@ -62,6 +62,8 @@ def look_of(lane: Lane, target: Target | None, theme: Theme, *, rows: int, devic
 
 def band_text(lane: Lane, target: Target | None, *, is_narrow: bool = False) -> str:
     """What the fairway says: whose it is, where there is room, and from where to where."""
+    if lane.wanted_text:
+        return lane.wanted_text
     limit = lane.band(target)
     if limit is None or target is None:
         return ""

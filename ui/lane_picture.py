@@ -11,6 +11,7 @@ from PyQt6.QtGui import QColor, QPainter, QPen, QPixmap, QRegion
 
 from ui import furniture, overlay, time_axis
 from ui.blanks import Blanks
+from ui.depth_strip import DepthStrip
 from ui.flags_row import Flying, fly, paint_flags
 from ui.fold import BARS, Fold, Phrase, fold_legend, paint_ends, without_tail
 from ui.lane_looks import band_text, look_of, weight_of
@@ -22,6 +23,7 @@ from ui.time_scale import LAST_MINUTE, TimeScale, View
 
 if TYPE_CHECKING:
     from meter.lanes import Flag, Lane
+    from meter.low_end.picture import Piece
     from meter.shelf.spread import Spread
     from meter.targets import Target
     from meter.timeline import Timeline
@@ -52,7 +54,9 @@ class LanePicture:
         self._timeline: Timeline | None = None
         self._flags: Mapping[str, tuple[Flag, ...]] = {}
         self._orders: dict[str, tuple[str, ...]] = {}
-        self._strips: list[Strip] = []
+        self._strips: list[Strip | DepthStrip] = []
+        self._pieces: tuple[Piece, ...] = ()
+        self._has_new_pieces = False
         self._folds: list[Fold] = []
         self._blanks: Blanks | None = None
         self._layout: Layout | None = None
@@ -73,6 +77,12 @@ class LanePicture:
         """Fly these; whether they are others."""
         is_other = dict(flags) != self._flags
         self._flags = dict(flags)
+        return is_other
+
+    def set_pieces(self, pieces: tuple[Piece, ...]) -> bool:
+        """Draw this low end; whether it is another."""
+        is_other = pieces != self._pieces
+        self._pieces, self._has_new_pieces = pieces, self._has_new_pieces or is_other
         return is_other
 
     def set_phrases(self, phrases: tuple[Phrase, ...] | None) -> bool:
@@ -170,14 +180,17 @@ class LanePicture:
                 look_of(lane, self.target, self.theme, rows=layout.rows(number), device_ratio=device_ratio)
                 for number, lane in enumerate(self.lanes)
             ]
-            self._strips = [Strip() for _ in self.lanes]
+            self._strips = [DepthStrip(lane) if lane.picture else Strip() for lane in self.lanes]
         if self.phrases is not None:
             return self._fold(layout)
         scale = self.scale_now()
-        if scale == self._scale:
+        if scale == self._scale and not self._has_new_pieces:
             return False
-        self._scale = scale
-        drawn = [strip.update(self._timeline, look, scale) for strip, look in zip(self._strips, self._looks)]
+        self._scale, self._has_new_pieces = scale, False
+        drawn = [
+            strip.update(self._pieces if isinstance(strip, DepthStrip) else self._timeline, look, scale)
+            for strip, look in zip(self._strips, self._looks)
+        ]
         return any(drawn)
 
     def _fold(self, layout: Layout) -> bool:
@@ -258,6 +271,9 @@ class LanePicture:
                     for row in look.rows
                 ]
             )
+        for lane, entries in zip(self.lanes, legends):
+            if lane.says:
+                entries.extend(furniture.Entry(part) for part in lane.says.split(" · "))
         if self.spread is not None:
             for lane, entries in zip(self.lanes, legends):
                 if lane.key == SPREAD_LANE:

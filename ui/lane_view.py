@@ -22,6 +22,7 @@ from ui.time_scale import LAST_MINUTE, TimeScale, View, around, zoomed
 
 if TYPE_CHECKING:
     from meter.lanes import Flag, Lane
+    from meter.low_end.picture import Piece
     from meter.shelf.spread import Spread
     from meter.targets import Target
     from meter.timeline import Timeline
@@ -140,6 +141,10 @@ class LanesView(QWidget):
             self._view = view
             self._picture.view = view
             self._renew()
+
+    def set_pieces(self, pieces: Sequence[Piece]) -> None:
+        """Draw this low end, where a lane asks for it."""
+        self._picture.set_pieces(tuple(pieces))
 
     def set_phrases(self, phrases: Sequence[tuple[int, int]] | None) -> None:
         """Fold by these stretches of slots, one over another; None = no fold."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from PyQt6.QtCore import QObject, pyqtSignal
@@ -37,6 +38,8 @@ class Navigator(QObject):
     place : Place
     moment : int or None
         The slot whose numbers are shown.
+    numbers : callable
+        What an arrangement says of a slot instead of the levels; None where it says nothing.
     file : FilePass or None
         The file that is shown instead of what was heard in this session.
 
@@ -61,6 +64,7 @@ class Navigator(QObject):
         self.moment: int | None = None
         self.file: FilePass | None = None
         self.dialog: TempoDialog | None = None
+        self.numbers: Callable[[int], list[str] | None] = lambda slot: None
         views, passes, lanes = window.views, window.passes, window.lanes
         views.view_chosen.connect(self.choose_view)
         views.live_wanted.connect(self.go_live)
@@ -203,7 +207,7 @@ class Navigator(QObject):
         elif slot is not None:
             one = pass_at(slot, self.passes)
             number = None if one is None or self.file is not None else one.number
-            lines = moment_lines(self.timeline, slot, pass_number=number)
+            lines = self.numbers(slot) or moment_lines(self.timeline, slot, pass_number=number)
         self.window.moment.show_lines(lines)
         self.window.views.show_is_live(self._is_at_now)
 

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from meter.engine import Engine
     from meter.journal.writer import JournalWriter
     from meter.live_pass import LivePass
+    from meter.low_end.live import LiveLowEnd
+    from meter.low_end.picture import Piece
+    from meter.low_end.settings import LowEndSettings
     from meter.soundings import Soundings
 
 LOG: Final = logging.getLogger("ui.session")
@@ -115,6 +118,10 @@ class Session(QObject):
         self._keeps = keeps
         self.is_set = False
         self._writer: JournalWriter | None = None
+        self._low_end: LiveLowEnd | None = None
+        self._low_end_settings: LowEndSettings | None = None
+        self._pieces: tuple[Piece, ...] = ()
+        self._piece: tuple[int, int, float] = (-1, -1, 0.0)  # number, pass, first slot
         self._news: queue.SimpleQueue[Opened] = queue.SimpleQueue()
         self._opener = Opener(open_source, self._new_engine, self._news.put)
         self._thinker = Thinker(self.timeline, target, crossover_hz)
@@ -147,6 +154,8 @@ class Session(QObject):
         self._timer.stop()
         self._retry.stop()
         self._opener.stop()
+        if self._low_end is not None:
+            self._low_end.stop()
         if self._opener.engine is not None:
             self._opener.engine.stop()
         if self._writer is not None:
@@ -162,6 +171,45 @@ class Session(QObject):
         if not on:
             self.timeline.catch_up()
         self._thinker.slow_down(on)
+
+    # --- the low end
+
+    def set_low_end(self, settings: LowEndSettings, *, anew: bool = True) -> None:
+        """Look at the low end with these settings; `anew`: from here on, what was found stays."""
+        self._low_end_settings = settings
+        if anew and self._low_end is not None:
+            self._low_end.begin_anew(settings)
+
+    def low_end(self) -> tuple[Piece, ...]:
+        """The low end of all that was heard, the newest piece last."""
+        return self._pieces
+
+    def _look_at_low_end(self) -> None:
+        from meter.low_end.picture import Piece
+
+        engine = self.engine
+        if engine is None:
+            return
+        if self._low_end is None:
+            from meter.low_end.live import LiveLowEnd
+
+            if not self.timeline.slots or engine.now.has_ended:
+                return
+            self._low_end = LiveLowEnd(engine, self._low_end_settings)
+            self._low_end.start()
+            return
+        number, low_end = self._low_end.numbered
+        if number != self._piece[0]:
+            place = self.timeline.place(self.timeline.slots - 1)
+            if place is None:
+                return
+            live_pass, at_s = place
+            is_same_pass = live_pass.number == self._piece[1]  # begun anew within it
+            first = self.timeline.slots - (0.0 if is_same_pass else at_s * 10.0)
+            self._piece = (number, live_pass.number, float(first))
+            self._pieces = (*self._pieces, Piece(low_end=low_end, first_slot=self._piece[2]))
+        elif self._pieces and low_end is not self._pieces[-1].low_end:
+            self._pieces = (*self._pieces[:-1], Piece(low_end=low_end, first_slot=self._piece[2]))
 
     def _new_engine(self, source: Source) -> Engine:
         from meter.engine import Engine
@@ -260,6 +308,7 @@ class Session(QObject):
         engine = self.engine
         if engine is not None:
             self._take_now(engine.now)
+        self._look_at_low_end()
         thoughts = self._thinker.thoughts
         if thoughts is not self.thoughts:
             self.thoughts = thoughts

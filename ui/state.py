@@ -16,8 +16,11 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Final
 
+from meter.arrangements import ARRANGEMENTS
 from meter.errors import SettingsError
+from meter.low_end.settings import A4_RANGE_HZ, CROSSOVER_HZ, KICK_BAND_HZ, KICK_RANGE_HZ
 from meter.settings import folders
+from meter.standards.iso_16_1975 import A4_HZ
 from meter.target_reader import nearest
 
 LOG: Final = logging.getLogger("ui.state")
@@ -49,6 +52,8 @@ class Choices:
         One of `THEMES`; "system" follows the system.
     view : str
         One of `VIEWS`.
+    arrangement : str
+        Key of one of `meter.arrangements.ARRANGEMENTS`.
     large : bool
         Flags that can be read across the room.
     compact : bool
@@ -57,6 +62,8 @@ class Choices:
         Tempo and first downbeat for the fold by phrase; a bpm of 0 is none.
     geometry, compact_geometry : str
         Places of the two windows, as Qt writes them, in hexadecimal digits; empty for none.
+    a4_hz, key, kick_low_hz, kick_high_hz, crossover_hz : float, str
+        What the low end is held against; an empty key is none.
     folder : str
         Where files were opened at last; empty for none.
     """
@@ -65,6 +72,7 @@ class Choices:
     target: str = "club"
     theme: str = "system"
     view: str = "60 s"
+    arrangement: str = ARRANGEMENTS[0].key
     large: bool = False
     compact: bool = False
     bpm: float = 0.0
@@ -72,6 +80,11 @@ class Choices:
     geometry: str = ""
     compact_geometry: str = ""
     folder: str = ""
+    a4_hz: float = A4_HZ
+    key: str = ""
+    kick_low_hz: float = KICK_BAND_HZ[0]
+    kick_high_hz: float = KICK_BAND_HZ[1]
+    crossover_hz: float = CROSSOVER_HZ
 
 
 # --- what each may be; a function gives what was expected, or None when all is well
@@ -107,6 +120,14 @@ def _downbeat(value: object) -> str | None:
     return None if is_fit else f"expected {lowest:g} to {highest:g} s"
 
 
+def _hertz(lowest: float, highest: float) -> Callable[[object], str | None]:
+    def check(value: object) -> str | None:
+        is_fit = _is_number(value) and lowest <= float(value) <= highest  # type: ignore[arg-type]
+        return None if is_fit else f"expected {lowest:g} to {highest:g} Hz"
+
+    return check
+
+
 def _digits(value: object) -> str | None:
     is_fit = isinstance(value, str) and len(value) <= LONGEST_TEXT and len(value) % 2 == 0
     is_fit = is_fit and all(digit in "0123456789abcdef" for digit in str(value))
@@ -118,6 +139,7 @@ CHECKS: Final[Mapping[str, Callable[[object], str | None]]] = {
     "target": _text,
     "theme": _one_of(*THEMES),
     "view": _one_of(*VIEWS),
+    "arrangement": _one_of(*(one.key for one in ARRANGEMENTS)),
     "large": _switch,
     "compact": _switch,
     "bpm": _bpm,
@@ -125,7 +147,15 @@ CHECKS: Final[Mapping[str, Callable[[object], str | None]]] = {
     "geometry": _digits,
     "compact_geometry": _digits,
     "folder": _text,
+    "a4_hz": _hertz(*A4_RANGE_HZ),
+    "key": _text,
+    "kick_low_hz": _hertz(*KICK_RANGE_HZ),
+    "kick_high_hz": _hertz(*KICK_RANGE_HZ),
+    "crossover_hz": _hertz(40.0, 300.0),
 }
+
+
+_NUMBERS: Final = ("bpm", "downbeat_s", "a4_hz", "kick_low_hz", "kick_high_hz", "crossover_hz")
 
 
 # --- text and back
@@ -166,7 +196,7 @@ def parse(data: bytes) -> Choices:
     problems = [what for key, value in document.items() if (what := _problem(key, value))]
     if problems:
         raise SettingsError("; ".join(problems))
-    numbers = {key: float(document[key]) for key in ("bpm", "downbeat_s") if key in document}
+    numbers = {key: float(document[key]) for key in _NUMBERS if key in document}
     return Choices(**{**document, **numbers})
 
 

@@ -37,12 +37,15 @@ class LiveLowEnd:
         Newest reading of the pass, rebound by each step that brought something; any thread may read it. Made
         right after `Engine.start`, its times are those of the engine's first pass; a source with another ring
         and `begin_anew` begin again at 0.
+    numbered : tuple of int, LowEnd
+        The same with the number of its pass, counted from 0; rebound with it.
     """
 
     def __init__(self, engine: Engine, settings: LowEndSettings | None = None) -> None:
         self._engine = engine
         self._follower = engine.slow_reader(from_now=False)
         self.now = LowEnd()
+        self.numbered = (0, self.now)
         self._ended: queue.SimpleQueue[LowEnd] = queue.SimpleQueue()
         self._settings = LowEndSettings() if settings is None else settings
         self._wants_anew = threading.Event()
@@ -72,8 +75,10 @@ class LiveLowEnd:
         except queue.Empty:
             return found
 
-    def begin_anew(self) -> None:
-        """Begin a new pass with what comes next; any thread."""
+    def begin_anew(self, settings: LowEndSettings | None = None) -> None:
+        """Begin a new pass with what comes next, with other settings if need be; any thread."""
+        if settings is not None:
+            self._settings = settings
         self._wants_anew.set()
 
     def _run(self) -> None:
@@ -84,7 +89,7 @@ class LiveLowEnd:
                 self._step(steps)
             self._step(steps)
             steps.end()
-            self.now = steps.reading()
+            self._publish(steps)
         except Exception:
             LOG.exception("please report this: the low end is looked at no more")
 
@@ -92,12 +97,14 @@ class LiveLowEnd:
         if self._wants_anew.is_set():
             self._wants_anew.clear()
             steps.end()
-            steps.begin()
+            steps.begin(self._settings)
         has_ended = self._engine.now.has_ended  # asked first: all that it heard is in the ring by then
-        if steps.take():
-            self.now = steps.reading()
-        elif has_ended:
-            steps.end()
+        if steps.take() or (has_ended and steps.end()):
+            self._publish(steps)
+
+    def _publish(self, steps: _Steps) -> None:
+        self.now = steps.reading()
+        self.numbered = (steps.number, self.now)
 
 
 class _Steps:
@@ -107,10 +114,13 @@ class _Steps:
         self, follower: RingFollower, settings: LowEndSettings, on_ended: Callable[[LowEnd], None]
     ) -> None:
         self._follower, self._settings, self._on_ended = follower, settings, on_ended
+        self.number = -1
         self.begin()
 
-    def begin(self) -> None:
+    def begin(self, settings: LowEndSettings | None = None) -> None:
         """A new pass, of the ring of now."""
+        self._settings = self._settings if settings is None else settings
+        self.number += 1
         from meter.low_end.analysis import LowEndAnalysis
         from meter.low_end.clock import low_clock
         from meter.low_end.stream import LowStream
@@ -148,12 +158,14 @@ class _Steps:
                 self._stream.gap(chunk.lost_before)
             self._stream.process(chunk.frames)
 
-    def end(self) -> None:
-        """End the pass, once."""
-        if self._analysis is not None and self._is_open:
+    def end(self) -> bool:
+        """End the pass, once; whether it was open."""
+        was_open = self._analysis is not None and self._is_open
+        if self._analysis is not None and was_open:
             self._is_open = False
             self._stream.flush()
             self._on_ended(self._analysis.reading())
+        return was_open
 
     def reading(self) -> LowEnd:
         """What is known now."""

@@ -1,0 +1,53 @@
+"""The arrangements of lanes, one for each kind of work; time, passes and findings are the same in all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from meter.lanes import Lane, lanes_for
+from meter.low_end.lanes import low_end_lanes
+from meter.low_end.settings import LowEndSettings
+from meter.targets import Target
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrangement:
+    """Lanes that are shown together.
+
+    Attributes
+    ----------
+    key, title : str
+        How it is remembered, and what its button says.
+    what : str
+        What it is for, in a few words.
+    lanes : callable
+        The lanes from the top, for a target and the settings of the low end.
+    folds : bool
+        Phrases can be laid over one another.
+    """
+
+    key: str
+    title: str
+    what: str
+    lanes: Callable[[Target | None, LowEndSettings], tuple[Lane, ...]]
+    folds: bool = False
+
+
+ARRANGEMENTS: Final = (
+    Arrangement(
+        key="master",
+        title="Master",
+        what="loudness, peaks, left and right",
+        lanes=lambda target, _: lanes_for(target),
+        folds=True,
+    ),
+    Arrangement(key="low_end", title="Low end", what="sub, kick, and mono in a club", lanes=low_end_lanes),
+)
+"""In the order of their buttons; the first is shown where none was chosen. One more line adds one more."""
+
+
+def arrangement_of(key: str) -> Arrangement:
+    """The arrangement of this key; the first one where there is none."""
+    return next((one for one in ARRANGEMENTS if one.key == key), ARRANGEMENTS[0])

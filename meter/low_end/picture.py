@@ -1,0 +1,215 @@
+"""Where the low end lies when it is drawn as depth: slots of 100 ms from the left, octaves over 1 Hz upwards.
+
+Plain geometry: what hangs where. How it looks is for who draws it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from meter.low_end.mono_map import BANDS_AN_OCTAVE
+from meter.low_end.mono_summary import WINDOW_COLUMNS, heard
+from meter.low_end.note_records import SubNote
+from meter.low_end.note_text import HEARD_CENTS, off_cents
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
+from meter.soundings import SOUNDINGS_A_SECOND
+from meter.units import Floats, powers_to_db
+
+LEAST_LOST_DB: Final = -60.0
+JOINED_S: Final = 0.3
+"""Notes that follow so closely hang on one rope."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Piece:
+    """The low end of a stretch of a timeline.
+
+    Attributes
+    ----------
+    first_slot : float
+        Where its 0 s lies.
+    """
+
+    low_end: LowEnd
+    first_slot: float
+
+    def slot_of(self, at_s: float) -> float:
+        """Where a moment of it lies on the timeline."""
+        return self.first_slot + at_s * SOUNDINGS_A_SECOND
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knot:
+    """A note on the rope, from where it is tied to where it ends, in slots.
+
+    Attributes
+    ----------
+    octave : float
+        Its depth: log2 of its frequency.
+    beat_slots : float
+        From one beat against the note in tune to the next; infinite where there is none to speak of.
+    is_off : bool
+        More than it is uncertain by, and enough to be heard.
+    is_joined : bool
+        It follows closely on the one before.
+    """
+
+    start: float
+    end: float
+    octave: float
+    name: str
+    beat_slots: float
+    is_off: bool
+    is_outside: bool
+    is_joined: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fray:
+    """Where there is no single pitch; `octave` is the depth of the rope that it frays from."""
+
+    start: float
+    end: float
+    octave: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KickMark:
+    """A kick, at the depth at which its body settles; None where that is not told."""
+
+    start: float
+    end: float
+    octave: float | None
+    is_inside: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Water:
+    """What mono loses over time and depth, three seconds each.
+
+    Attributes
+    ----------
+    slots : ndarray, shape (columns,)
+        Where each column of a second begins.
+    octaves : ndarray, shape (bands,)
+    lost_db : ndarray, shape (columns, bands)
+        0 and below; NaN where it is too quiet to tell.
+    phase_deg : ndarray, shape (columns, bands)
+        -180 to 180; positive: the right channel is behind.
+    """
+
+    slots: Floats
+    octaves: Floats
+    lost_db: Floats
+    phase_deg: Floats
+
+
+def octave_of(hz: float) -> float:
+    """How high a frequency lies: octaves above 1 Hz."""
+    return math.log2(hz)
+
+
+def is_off(note: SubNote, tuning_cents: float | None) -> bool:
+    """Whether a note is out of tune, its uncertainty granted."""
+    return abs(off_cents(note, tuning_cents)) - note.uncertainty_cents >= HEARD_CENTS
+
+
+def knots(pieces: Sequence[Piece], first: float, last: float) -> Iterator[Knot]:
+    """The notes between two slots, in the order of time."""
+    for piece in pieces:
+        low_end, before_s = piece.low_end, -math.inf
+        notes = low_end.sub_notes if low_end.note_now is None else (*low_end.sub_notes, low_end.note_now)
+        for note in notes:
+            end_s = note.at_s + note.seconds
+            start, end = piece.slot_of(note.at_s), piece.slot_of(end_s)
+            if end >= first and start <= last:
+                beats = abs(note.beat_hz) * note.seconds >= 0.5  # less than half a turn is none to be heard
+                yield Knot(
+                    start=start,
+                    end=end,
+                    octave=octave_of(note.hz),
+                    name=note.note,
+                    beat_slots=SOUNDINGS_A_SECOND / abs(note.beat_hz) if beats else math.inf,
+                    is_off=is_off(note, low_end.tuning_cents),
+                    is_outside=note.is_in_key is False,
+                    is_joined=note.at_s - before_s <= JOINED_S,
+                )
+            before_s = end_s
+
+
+def frays(pieces: Sequence[Piece], first: float, last: float, *, loose: float) -> Iterator[Fray]:
+    """Stretches between two slots without a single pitch; `loose` is their depth before any note."""
+    for piece in pieces:
+        notes, number, octave = piece.low_end.sub_notes, 0, loose
+        for one in piece.low_end.unpitched:
+            while number < len(notes) and notes[number].at_s <= one.at_s:
+                octave, number = octave_of(notes[number].hz), number + 1
+            start, end = piece.slot_of(one.at_s), piece.slot_of(one.at_s + one.seconds)
+            if end >= first and start <= last:
+                yield Fray(start=start, end=end, octave=octave)
+
+
+def kick_marks(
+    pieces: Sequence[Piece], first: float, last: float, settings: LowEndSettings
+) -> Iterator[KickMark]:
+    """The kicks between two slots."""
+    low, high = settings.kick_band_hz
+    for piece in pieces:
+        kicks = piece.low_end.kicks
+        for hit in () if kicks is None else kicks.hits:
+            start = piece.slot_of(hit.at_s)
+            if first <= start <= last:
+                hz = hit.body.hz
+                yield KickMark(
+                    start=start,
+                    end=piece.slot_of(hit.at_s + (hit.body.seconds or 0.0)),
+                    octave=None if hz is None else octave_of(hz),
+                    is_inside=hz is not None and low <= hz <= high,
+                )
+
+
+def waters(pieces: Sequence[Piece], first: float, last: float, *, most: int) -> Iterator[Water]:
+    """What mono loses between two slots, at most so many columns of each piece."""
+    for piece in pieces:
+        mono = piece.low_end.mono
+        if mono is None or len(mono.at_s) == 0:
+            continue
+        slots = piece.first_slot + mono.at_s * SOUNDINGS_A_SECOND
+        begin = max(int(np.searchsorted(slots, first)) - WINDOW_COLUMNS, 0)
+        stop = int(np.searchsorted(slots, last)) + 1
+        if begin >= stop:
+            continue
+        step = max(1, math.ceil(round((last - first) / (SOUNDINGS_A_SECOND * most), 6)))
+        begin -= begin % step  # the same seconds together, wherever the view begins
+        edges = np.arange(begin, min(stop, len(slots)), step)
+        if len(edges) == 0:
+            continue
+        powers = np.add.reduceat(mono.powers[begin:stop].astype(np.float64), edges - begin, axis=0)
+        sums = powers.copy()
+        for back in range(1, WINDOW_COLUMNS if step == 1 else 1):
+            sums[back:] += powers[:-back]
+        yield Water(
+            slots=slots[edges], octaves=np.log2(mono.hz), lost_db=_lost(sums), phase_deg=_phase(sums)
+        )
+
+
+def _lost(powers: Floats) -> Floats:
+    """Lost in mono of each band, NaN where it is too quiet; design: 10 log10(E[(L+R)²] / 2 E[L²+R²])."""
+    both = powers[..., 0] + powers[..., 1]
+    share = (both + 2.0 * powers[..., 2]) / np.maximum(2.0 * both, np.finfo(np.float64).tiny)
+    lost = np.maximum(powers_to_db(np.maximum(share, 0.0)), LEAST_LOST_DB)
+    return np.where(heard(powers), np.minimum(lost, 0.0), np.nan)
+
+
+def _phase(powers: Floats) -> Floats:
+    return np.where(heard(powers), np.degrees(np.arctan2(powers[..., 3], powers[..., 2])), np.nan)
+
+
+BAND_OCTAVES: Final = 1.0 / BANDS_AN_OCTAVE
+"""Height of a band."""

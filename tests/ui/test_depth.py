@@ -1,0 +1,104 @@
+"""The arrangement Low end: chosen, remembered, drawn and read aloud."""
+
+import numpy as np
+from PyQt6.QtCore import Qt
+from PyQt6.QtTest import QTest
+
+from meter.arrangements import ARRANGEMENTS, arrangement_of
+from meter.lanes import LANES
+from meter.low_end.kick_records import Kicks
+from meter.low_end.lanes import NOT_KEPT, low_end_lanes
+from meter.low_end.settings import LowEndSettings
+from tests.low_end.test_picture import hit, mono, note, piece
+from ui.depth_strip import DepthStrip
+from ui.lane_looks import look_of
+from ui.spoken_lane import SpokenLane
+from ui.theme import DARK, LIGHT
+from ui.time_scale import TimeScale, View
+
+
+def drawn(pieces, number, theme=LIGHT, ratio=1.0, first=100):
+    lane = low_end_lanes(None, LowEndSettings())[number]
+    strip = DepthStrip(lane)
+    look = look_of(lane, None, theme, rows=round(100 * ratio), device_ratio=ratio)
+    scale = TimeScale.of(View.part(first, first + 100), slots=300, columns=round(400 * ratio))
+    strip.update(tuple(pieces), look, scale)
+    image = strip._image
+    bits = image.bits()
+    bits.setsize(image.sizeInBytes())
+    return np.frombuffer(bits, np.uint8).reshape(image.height(), image.width(), 4)[..., 2::-1].copy(), look
+
+
+def is_colour(pixels, colour):
+    wanted = [int(colour[k : k + 2], 16) for k in (1, 3, 5)]
+    return (np.abs(pixels.astype(int) - wanted) <= 2).all(axis=-1)
+
+
+def test_a_rope_hangs_at_the_depth_of_its_note(app):
+    for theme, ratio in ((LIGHT, 1.0), (DARK, 2.0)):
+        pixels, look = drawn([piece(sub_notes=(note(hz=55.0),))], 0, theme, ratio)
+        column = is_colour(pixels, theme.series[0])[:, round(90 * ratio)]
+        middle = np.flatnonzero(column).mean() + 0.5
+        assert abs(middle - look.axis.y_of(np.log2(55.0))) <= 1.0
+
+
+def test_a_lower_note_hangs_lower(app):
+    tops = []
+    for hz in (40.0, 60.0, 90.0):
+        pixels, _ = drawn([piece(sub_notes=(note(hz=hz),))], 0)
+        tops.append(np.flatnonzero(is_colour(pixels, LIGHT.series[0])[:, 90]).min())
+    assert tops[0] > tops[1] > tops[2]
+
+
+def test_kicks_and_their_band_are_drawn(app):
+    kicks = Kicks(count=1, told=1, body_hz=95.0, spread_hz=0.0, hits=(hit(2.0, 95.0),))
+    pixels, _ = drawn([piece(kicks=kicks)], 1)
+    assert is_colour(pixels, LIGHT.series[1])[:, 80:100].any()
+    assert is_colour(pixels, LIGHT.fairway_edge)[:, 5].any()
+
+
+def test_water_grows_darker_with_what_is_lost(app):
+    means = [drawn([piece(mono=mono(phase))], 2)[0][:, :40].mean() for phase in (0, 60, 90, 120, 180)]
+    assert means == sorted(means, reverse=True) and means[0] > means[-1] + 20.0
+
+
+def test_the_lanes_are_chosen_by_key_and_remembered(scene):
+    lanes = scene.window.lanes
+    scene.window.show()
+    QTest.keyClick(scene.window, Qt.Key.Key_2, Qt.KeyboardModifier.ControlModifier)
+    assert scene.conductor.state.choices.arrangement == "low_end"
+    assert scene.window.bar.arrangements["low_end"].isChecked()
+    assert [one.key for one in lanes.findChildren(SpokenLane)][-3:] == ["sub", "kick", "club"]
+    assert not scene.window.views.fold.isEnabled()
+    QTest.keyClick(scene.window, Qt.Key.Key_1, Qt.KeyboardModifier.ControlModifier)
+    assert scene.conductor.state.choices.arrangement == "master"
+    assert scene.window.views.fold.isEnabled()
+
+
+def test_every_arrangement_has_a_button_with_a_name(scene):
+    for one in ARRANGEMENTS:
+        assert one.title in scene.window.bar.arrangements[one.key].accessibleName()
+    assert arrangement_of("gone") is ARRANGEMENTS[0]
+    assert arrangement_of("master").lanes(None, LowEndSettings()) == LANES
+
+
+def test_what_was_not_looked_at_says_so(scene, app):
+    assert "play it" in NOT_KEPT
+    empty, _ = drawn([], 0)
+    full, _ = drawn([piece()], 0)
+    assert (empty != full).any()  # the one says what to do, the other that nothing came yet
+
+
+def test_settings_are_asked_for_and_remembered(scene):
+    scene.conductor.low_end.ask()
+    page = scene.conductor.low_end.page
+    page.low.setValue(100.0)
+    page.high.setValue(60.0)
+    page.accept()
+    assert page.problem.text().startswith("the band of the kick is 100 to 60 Hz")
+    page.low.setValue(50.0)
+    page.key.setText("F minor")
+    page.accept()
+    choices = scene.conductor.state.choices
+    assert (choices.kick_low_hz, choices.kick_high_hz, choices.key) == (50.0, 60.0, "F minor")
+    assert scene.conductor.low_end.settings.key == "F minor"

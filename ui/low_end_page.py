@@ -1,0 +1,105 @@
+"""The small page of the low end: concert pitch, key, the band of the kick, the crossover, what that costs."""
+
+from __future__ import annotations
+
+from PyQt6.QtWidgets import (
+    QDialog,
+    QDialogButtonBox,
+    QDoubleSpinBox,
+    QFormLayout,
+    QHBoxLayout,
+    QLineEdit,
+    QVBoxLayout,
+    QWidget,
+)
+
+from meter.errors import UsageError
+from meter.low_end.settings import A4_RANGE_HZ, KICK_RANGE_HZ, LowEndSettings
+from ui.style import SMALL_PX, SPACE_PX, label
+
+WIDTH_PX = 460
+
+
+class LowEndPage(QDialog):
+    """Asks for the settings, and says what the shown pass comes to with those of now.
+
+    Parameters
+    ----------
+    settings : LowEndSettings
+    answers : str
+        See `meter.low_end.lanes.low_end_answers`.
+    """
+
+    def __init__(self, settings: LowEndSettings, answers: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setWindowTitle("Low end · Leadline")
+        self.a4 = _hertz(*A4_RANGE_HZ, settings.a4_hz, "Concert pitch A4")
+        self.key = QLineEdit(settings.key or "")
+        self.key.setPlaceholderText("such as F minor; empty for none")
+        self.key.setAccessibleName("Key")
+        self.low = _hertz(*KICK_RANGE_HZ, settings.kick_band_hz[0], "Kick from")
+        self.high = _hertz(*KICK_RANGE_HZ, settings.kick_band_hz[1], "Kick to")
+        self.crossover = _hertz(40.0, 300.0, settings.crossover_hz, "Crossover")
+        self.problem = label("", size_px=SMALL_PX)
+        self.problem.setWordWrap(True)
+        self.problem.hide()
+        band = QHBoxLayout()
+        for part in (self.low, label("to"), self.high):
+            band.addWidget(part)
+        band.addStretch(1)
+        form = QFormLayout()
+        form.setSpacing(SPACE_PX)
+        form.addRow("Concert pitch A4", self.a4)
+        form.addRow("Key", self.key)
+        form.addRow("Where you want the kick", band)
+        form.addRow("Crossover of the club", self.crossover)
+        self.answers = label(answers, size_px=SMALL_PX)
+        self.answers.setWordWrap(True)
+        self.answers.setAccessibleName("")
+        buttons = QDialogButtonBox(
+            QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel
+        )
+        buttons.accepted.connect(self.accept)
+        buttons.rejected.connect(self.reject)
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(*[2 * SPACE_PX] * 4)
+        layout.setSpacing(2 * SPACE_PX)
+        layout.addLayout(form)
+        words = "Pitch and key hold for what is heard or opened from now on."
+        note = label(words, size_px=SMALL_PX, is_soft=True)
+        note.setWordWrap(True)
+        layout.addWidget(note)
+        layout.addWidget(self.problem)
+        layout.addWidget(label("What this pass comes to"))
+        layout.addWidget(self.answers)
+        layout.addWidget(buttons)
+        self.setMinimumWidth(WIDTH_PX)
+
+    def found(self) -> LowEndSettings | None:
+        """What is asked for; None where it does not go together, which is said."""
+        try:
+            return LowEndSettings(
+                a4_hz=self.a4.value(),
+                key=self.key.text().strip() or None,
+                kick_band_hz=(self.low.value(), self.high.value()),
+                crossover_hz=self.crossover.value(),
+            )
+        except UsageError as error:
+            self.problem.setText(str(error))
+            self.problem.show()
+            return None
+
+    def accept(self) -> None:
+        """Close only with settings that go together."""
+        if self.found() is not None:
+            super().accept()
+
+
+def _hertz(low: float, high: float, value: float, name: str) -> QDoubleSpinBox:
+    box = QDoubleSpinBox()
+    box.setRange(low, high)
+    box.setDecimals(1)
+    box.setSuffix(" Hz")
+    box.setValue(value)
+    box.setAccessibleName(name)
+    return box
