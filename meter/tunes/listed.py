@@ -10,7 +10,7 @@ import numpy as np
 from meter.errors import UsageError
 from meter.soundings import as_text_time
 from meter.tunes.borders import LAG_S, LEAST_JUMP_DB, borders_in, levels_at
-from meter.tunes.level import level_of, plays_out
+from meter.tunes.level import QUIET_LUFS, level_of, plays_out
 from meter.units import Floats
 
 
@@ -90,7 +90,10 @@ def listed(tunes: Sequence[Tune], short_term_lufs: Floats, *, seconds: float) ->
     made = []
     for at, (tune, stop_s) in enumerate(zip(tunes, [*starts[1:], seconds], strict=True)):
         part = slice(max(round(tune.start_s + LAG_S), 0), max(round(stop_s + LAG_S), 0))
-        loud = short_term_lufs[part][is_loud[part]]
+        heard = short_term_lufs[part]
+        loud = heard[is_loud[part]]
+        if len(loud) == 0:  # as short as a breakdown: all that is heard of it
+            loud = heard[heard > QUIET_LUFS]
         made.append(
             ListedTune(
                 number=at + 1,

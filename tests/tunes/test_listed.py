@@ -58,6 +58,15 @@ def test_a_tune_is_found_with_its_level_its_step_and_a_trim():
     assert second.trim_db == pytest.approx(-3.0)
 
 
+def test_a_stretch_that_is_a_breakdown_has_the_level_of_what_is_heard_of_it():
+    lufs = LUFS.copy()
+    lufs[80:120] = -17.0
+    tunes = [Tune(start_s=0.0), Tune(start_s=84.0), Tune(start_s=110.0)]
+    found = listed.listed(tunes, lufs, seconds=600.0)
+    assert [one.level_lufs for one in found] == [-8.0, -17.0, pytest.approx(-5.0)]
+    assert found[1].size_db is None
+
+
 def test_tunes_are_named_moved_merged_and_split():
     tunes = (Tune(start_s=0.0), Tune(start_s=100.0, name="b"), Tune(start_s=200.0))
     assert listed.named(tunes, 3, "c")[2].name == "c"
