@@ -1,3 +1,5 @@
+import numpy as np
+
 from meter.journal.opening import journal_path
 from meter.journal.store import read_journal
 from tests.support.sound import noise
@@ -32,3 +34,15 @@ def test_what_is_wrong_with_the_journal_is_said_in_the_message_line(monkeypatch,
     before = scene.timeline.slots
     scene.play(noise(1.0, seed=1, level_dbfs=-20.0))
     assert scene.timeline.slots > before, "measuring goes on"
+
+
+def test_a_set_is_one_pass_in_the_list_and_in_the_journal(make_scene):
+    scene = make_scene(keeps=True).start().until_open()
+    scene.session.make_set(True)
+    scene.play_music(3.0)
+    scene.play(np.zeros((48_000 * 7, 2)))
+    scene.play_music(3.0)
+    scene.session.make_set(False)
+    scene.conductor.quit()
+    assert passes() == [("system", True)]
+    assert len(scene.session.thoughts.passes) == 1
