@@ -110,11 +110,12 @@ class DepthStrip:
         if look.fairway is not None:
             low, high = (float(look.axis.y_of(value)) for value in look.fairway)
             painter.fillRect(QRectF(0, high, scale.columns, low - high), QColor(look.theme.fairway))
-            for y in (low, high):
-                painter.fillRect(QRectF(0, round(y), scale.columns, thick), QColor(look.theme.fairway_edge))
         for value in look.ticks:
             y = round(float(look.axis.y_of(value)) - 0.5 * thick)
             painter.fillRect(QRectF(0, y, scale.columns, thick), QColor(look.theme.hairline))
+        for value in look.fairway or ():  # over the hairlines: the band may be as narrow as one
+            y = round(float(look.axis.y_of(value)) - 0.5 * thick)
+            painter.fillRect(QRectF(0, y, scale.columns, thick), QColor(look.theme.fairway_edge))
 
     def _say_nothing(self, painter: QPainter, look: Look) -> None:
         from meter.low_end.lanes import NOT_KEPT, NOTHING
@@ -157,10 +158,8 @@ class DepthStrip:
                 strokes += [QLineF(one - 0.4 * reach, y + reach, one + 0.4 * reach, y - reach) for one in at]
             before = (end, y)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.setPen(QPen(rope, 1.0))
-        painter.drawLines(falls)
-        painter.setPen(QPen(QColor(theme.series[1]), 1.0))
-        painter.drawLines(strokes)
+        _lines(painter, falls, rope, ratio)
+        _lines(painter, strokes, QColor(theme.series[1]), ratio)
         self._knots(painter, look, scale, found)
         return count + len(found)
 
@@ -315,10 +314,17 @@ class DepthStrip:
         painter.setPen(QPen(QColor(theme.edge), 1.0, Qt.PenStyle.DotLine))
         painter.drawLines(straight)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        for shift in (-0.5 * ratio, 0.5 * ratio):  # two thin lines: a thick one costs ten times as much
-            painter.setPen(QPen(QColor(theme.series[1]), 1.0))
-            painter.drawLines([line.translated(shift, 0.0) for line in bent])
+        _lines(painter, bent, QColor(theme.series[1]), 2.0 * ratio)
         return count
+
+
+def _lines(painter: QPainter, lines: Sequence[QLineF], colour: QColor, width_px: float) -> None:
+    """Lines as thin ones side by side: a thick pen costs ten times as much."""
+    painter.setPen(QPen(colour, 1.0))
+    count = max(1, round(width_px))
+    for number in range(count):
+        shift = number - 0.5 * (count - 1)
+        painter.drawLines([line.translated(shift, 0.0) for line in lines])
 
 
 _PAINT: Final[dict[str, Callable[[DepthStrip, QPainter, Look, TimeScale], int]]] = {

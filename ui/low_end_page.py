@@ -99,6 +99,7 @@ def _hertz(low: float, high: float, value: float, name: str) -> QDoubleSpinBox:
     box = QDoubleSpinBox()
     box.setRange(low, high)
     box.setDecimals(1)
+    box.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.NoButtons)
     box.setSuffix(" Hz")
     box.setValue(value)
     box.setAccessibleName(name)

@@ -46,7 +46,7 @@ def low_end_lanes(target: Target | None, settings: LowEndSettings) -> tuple[Lane
         _lane(
             "kick",
             "Is the kick clear of the sub?",
-            "a wedge: a kick where its body settles · the thin rope: the sub",
+            "a wedge: a kick's body · at the top: not told · a thin rope: the sub",
             wanted=(octave_of(low), octave_of(high)),
             wanted_text=f"your kick: {low:.0f} to {high:.0f} Hz",
         ),
@@ -260,7 +260,7 @@ def low_end_answers(pieces: Sequence[Piece], settings: LowEndSettings) -> str:
                 lines.append(f"Summed to mono below {one.below_hz:.0f} Hz: {_db(one.lost_db)} below that.")
     if low_end.kicks is not None and low_end.kicks.count:
         texts = (sub_text(low_end.kicks), adds_text(low_end.kicks))
-        lines += [f"{text[:1].upper()}{text[1:]}." for text in texts]
+        lines += [f"{text[:1].upper()}{text[1:]}.".replace("`", "") for text in texts]
     off = [note for note in low_end.sub_notes if is_off(note, low_end.tuning_cents)]
     tuning = low_end.tuning_cents
     lines += [f"{note_text(note, tuning_cents=tuning)}, {place_text(note)}." for note in off[:5]]

@@ -104,6 +104,8 @@ for name in ("help", "caution"):
     assert page.text.document().idealWidth() <= page.text.viewport().width() + 1, name
 conductor.going.ask_for_tempo()
 walk(conductor.going.dialog, "tempo")
+conductor.low_end.ask()
+walk(conductor.low_end.page, "low end")
 conductor.quit()
 assert checked > 100, checked
 print("fits", checked, app.devicePixelRatio())
