@@ -99,6 +99,8 @@ def line_text(kept: KeptPass, *, is_heard: bool = False) -> str:
     when = time.strftime("%Y-%m-%d %H:%M", time.localtime(kept.start.began_unix_s))
     seconds = int(kept.seconds)
     length = f"{seconds // 60}:{seconds % 60:02d}"
+    if seconds >= 3600:
+        length = f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
     loudest, integrated = (_number(value) for value in (kept.loudest_30s_lufs, kept.integrated_lufs))
     peak = _number(kept.true_peak_dbtp, plus=True)
     text = f"{kept.number:>4}  {when}  {length:>8} {loudest:>13} {integrated:>7} {peak:>7}  {kept.start.name}"
