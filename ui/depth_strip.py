@@ -182,7 +182,7 @@ class DepthStrip:
             painter.drawEllipse(QPointF(x, y), reach, reach)
             text = knot.name + (" outside the key" if knot.is_outside else "")
             wide = (measure.horizontalAdvance(text) + 14.0) * ratio
-            if x >= free and x + wide < scale.columns and x > 0:
+            if not self._is_between(found, number) and x >= free and x + wide < scale.columns and x > 0:
                 over = self._is_free_above(found, number, y > 2.0 * measure.height() * ratio)
                 labels.append((x / ratio + 1.0, y / ratio + (-9.0 if over else 18.0), text))
                 free = x + wide
@@ -192,6 +192,15 @@ class DepthStrip:
         for left, base, text in labels:
             painter.drawText(QPointF(left, base), text)
         painter.resetTransform()
+
+    @staticmethod
+    def _is_between(found: Sequence[Knot], number: int) -> bool:
+        """Whether the rope comes from above and goes on down: no name would be clear of it."""
+        if not 0 < number < len(found) - 1:
+            return False
+        before, here, after = found[number - 1 : number + 2]
+        comes_down = here.is_joined and before.octave > here.octave + 0.02
+        return comes_down and after.is_joined and after.octave < here.octave - 0.02
 
     @staticmethod
     def _is_free_above(found: Sequence[Knot], number: int, has_room: bool) -> bool:
