@@ -29,7 +29,10 @@ from meter.soundings import Soundings, Summary
 from meter.targets import Target, Verdict, judge
 
 if TYPE_CHECKING:
+    from meter.delivery.codecs import Wish
+    from meter.delivery.encoded import Encoded
     from meter.low_end.analysis import LowEndAnalysis
+    from meter.standards.playback_levels import PlaybackLevel
 
 LOG: Final = logging.getLogger("meter.check")
 
@@ -53,6 +56,9 @@ class Options:
     beside: bool = True  # reading and true peak in threads of their own
     keep_soundings: bool = False  # in `Checked`: 2000 bytes of memory for every second
     low_end: LowEndSettings | None = None  # look for notes, kicks and what mono does to them
+    encodes: tuple[Wish, ...] = ()  # encoders to try it with
+    playback: tuple[PlaybackLevel, ...] = ()  # levels that players bring it to
+    turns_up: bool = True  # and whether they turn up what is quieter
 
     @property
     def over_limit_dbtp(self) -> float:
@@ -77,6 +83,7 @@ class Checked:
     is_lossy: bool = False
     weights: tuple[float, ...] = ()  # of the channels, as BS.1770 has them
     low_end: LowEnd | None = None  # where it was looked at
+    encodes: tuple[Encoded, ...] = ()
 
     @property
     def is_inside(self) -> bool:
@@ -130,6 +137,8 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
         own = summary.nonfinite_samples - audio.channels * sum(gap.frames for gap in audio.damaged)
         if own > 0:
             notes.append(f"{own} samples were no numbers and were taken as silence")
+        encodes, unsaid = _encodes(name, options, summary)
+        notes += unsaid
         return Checked(
             name=name,
             kind=kind_of(audio.format, audio.subtype),
@@ -139,12 +148,39 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             verdicts={} if options.target is None else judge(options.target, summary),
             notes=tuple(notes),
             soundings=rows if options.keep_soundings else None,
-            findings=_findings(audio, rows, summary, options, low_end),
+            findings=(
+                *_findings(audio, rows, summary, options, low_end),
+                *_encode_findings(encodes, options),
+            ),
+            encodes=tuple(encodes),
             suggestions=_suggestions(audio, rows) if options.part.is_whole else (),
             is_lossy=audio.is_lossy,
             weights=audio.weights,
             low_end=low_end,
         )
+
+
+def _encodes(name: str, options: Options, summary: Summary) -> tuple[list[Encoded], list[str]]:
+    if not options.encodes:
+        return [], []
+    from meter.delivery.of_file import encodes_of
+
+    with open_audio(Path(name), pair=options.pair) as audio:  # once more: it is read to its end only once
+        return encodes_of(
+            audio,
+            options.part,
+            options.encodes,
+            ceiling_dbtp=options.over_limit_dbtp,
+            integrated_lufs=summary.integrated_lufs,
+        )
+
+
+def _encode_findings(encodes: list[Encoded], options: Options) -> tuple[Finding, ...]:
+    if not encodes:
+        return ()
+    from meter.delivery.of_file import encode_findings
+
+    return encode_findings(encodes, from_s=options.part.from_s)
 
 
 def _measure(

@@ -134,6 +134,12 @@ def _print_text(results: Sequence[Result], wanted: int, options: Options) -> Non
         say(check_text.block(checked[0], width=text_width(sys.stdout)), sys.stdout)
     elif checked:
         say(check_table.table(results), sys.stdout)
+        if options.playback:
+            from meter.delivery.playback import album_lines
+
+            album = list(album_lines([one for one in results if isinstance(one, Checked)]))
+            if album:
+                say("\n" + "\n".join(album), sys.stdout)
     if results and wanted > 1:
         left = f"stopped: {len(results)} of {wanted} files were done.\n" if len(results) < wanted else ""
         say("\n" + left + check_text.closing(results, options.target), sys.stdout)

@@ -73,6 +73,14 @@ def file_object(checked: Checked) -> dict[str, Any]:
         made |= low_end_object(
             checked.low_end, why, crossover_hz=checked.options.crossover_hz
         )
+    if checked.options.playback:
+        from meter.delivery.playback import forecast_objects, forecasts_for
+
+        made["playback"] = forecast_objects(forecasts_for(checked))
+    if checked.options.encodes:
+        from meter.delivery.of_file import encode_objects
+
+        made["encodes"] = encode_objects(checked.encodes, from_s=checked.options.part.from_s)
     target = checked.options.target
     if target is None:
         why["target"] = "does not apply"

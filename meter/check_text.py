@@ -48,6 +48,14 @@ def block(checked: Checked, *, width: int = TEXT_WIDTH) -> str:
         lines += ["  Left and right?", *_correlation(checked), "  Lost in mono?", *_lost_in_mono(checked)]
     if checked.low_end is not None and checked.options.low_end is not None:
         lines += low_end_lines(checked.low_end, checked.options.low_end)
+    if checked.encodes:
+        from meter.delivery.of_file import encode_lines
+
+        lines += encode_lines(checked.encodes)
+    if checked.options.playback:
+        from meter.delivery.playback import forecast_lines, forecasts_for
+
+        lines += forecast_lines(forecasts_for(checked))
     lines += sentences("What was found?", listed(checked.findings), width)
     lines += sentences("What may not belong to it?", [one.text for one in checked.suggestions], width)
     ends = [*(f"  Note: {note}." for note in checked.notes), *_conclusion(checked)]

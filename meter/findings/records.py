@@ -25,6 +25,7 @@ KINDS: Final = (
     "kick in sub",
     "kick body",
     "kick cancels",
+    "over once encoded",
 )
 
 SLIGHT: Final = {"over": 0.02, "lost in mono": 3.0, "one-sided": 6.0}

@@ -1,0 +1,1 @@
+"""What becomes of a master on its way to listeners: encoders, and players that level."""
