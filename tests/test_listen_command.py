@@ -196,7 +196,7 @@ def test_on_a_terminal_the_block_is_drawn_in_place_and_the_summary_below(tune):
 
 
 def test_a_low_terminal_shows_what_matters_most(tune):
-    written = on_a_terminal("listen", "--source", f"file:{tune}", "--seconds", "1", rows=10)
+    written = on_a_terminal("listen", "--source", f"file:{tune}", "--seconds", "2", rows=10)
     drawn = written.partition(" · played")[0]
     assert "\x1b[3A" in drawn and "\x1b[12A" not in drawn
     assert "> listening" in drawn
