@@ -18,6 +18,7 @@ from meter import (
     hearing_arguments,
     journal_command,
     listen_command,
+    report_arguments,
     shelf_command,
     together_arguments,
     window_command,
@@ -45,6 +46,7 @@ COMMANDS: Final = (
     "shelf",
     "dose",
     "hearing",
+    "report",
 )
 """A word that is one of these is never taken for a path."""
 
@@ -64,6 +66,7 @@ examples:
   leadline journal                               what was heard, pass by pass
   leadline shelf compare tune.wav                against the records you admire, equally loud
   leadline dose 97:4 88:2 --rule niosh           what hours at a level come to: an estimate
+  leadline report 7 --to set.html                a pass, a set or a file on one page
   leadline prove                                 the published test signals, measured here and now
 """
 
@@ -144,6 +147,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
     shelf_command.add_parser(commands)
     dose_arguments.add_parser(commands)
     hearing_arguments.add_parser(commands)
+    report_arguments.add_parser(commands)
     return parser
 
 

@@ -1,0 +1,152 @@
+"""What a report is made of: a pass of the journal, or an audio file."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from meter.errors import UsageError
+from meter.soundings import SOUNDINGS_A_SECOND, Soundings, Summary
+from meter.targets import Target, Verdict, judge
+from meter.tunes.listed import ListedTune
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Material:
+    """A pass, ready to be told.
+
+    Attributes
+    ----------
+    title, source : str
+    began_unix_s : float or None
+        None for a file.
+    rows : ndarray of `SOUNDING`
+    rate_hz, channels : int
+    weights : tuple of float
+    crossover_hz : float
+    summary : Summary
+    target : Target or None
+    verdicts : mapping
+        Measure key -> verdict; empty without a target.
+    findings : tuple of (float, str)
+        Seconds and sentence.
+    tunes : tuple of ListedTune
+        Of a set; empty elsewhere.
+    is_broken_off : bool
+    """
+
+    title: str
+    source: str
+    began_unix_s: float | None
+    rows: Soundings
+    rate_hz: int
+    channels: int
+    weights: tuple[float, ...]
+    crossover_hz: float
+    summary: Summary
+    target: Target | None
+    verdicts: Mapping[str, Verdict]
+    findings: tuple[tuple[float, str], ...]
+    tunes: tuple[ListedTune, ...] = ()
+    is_broken_off: bool = False
+
+    @property
+    def began_text(self) -> str | None:
+        """When it was heard, by the clock on the wall."""
+        if self.began_unix_s is None:
+            return None
+        return time.strftime("%Y-%m-%d %H:%M", time.localtime(self.began_unix_s))
+
+    def seconds_over(self) -> int:
+        """Seconds with an over or a flat top in them."""
+        if len(self.rows) == 0:
+            return 0
+        second = self.rows["start_frame"] // self.rate_hz
+        bad = (self.rows["overs"] > 0) | (self.rows["flat_tops"] > 0)
+        return len(np.unique(second[bad]))
+
+
+def material_of(what: str, *, target: Target | None) -> Material:
+    """From the number of a pass, or the path of an audio file.
+
+    Raises
+    ------
+    MeterError
+        There is no such pass, or the file cannot be read; one sentence.
+    """
+    if what.isascii() and what.isdigit() and not Path(what).exists():
+        return _of_pass(int(what), target)
+    if not Path(what).exists():
+        raise UsageError(
+            f"{what} is neither the number of a pass nor a file; `leadline journal` lists the passes"
+        )
+    return _of_file(what, target)
+
+
+def _of_file(name: str, target: Target | None) -> Material:
+    from meter.check import Options, check_file
+
+    checked = check_file(name, Options(target=target, keep_soundings=True))
+    rows = checked.soundings
+    assert rows is not None
+    return Material(
+        title=Path(name).name,
+        source=f"{checked.kind}, {checked.channels_text}",
+        began_unix_s=None,
+        rows=rows,
+        rate_hz=round(checked.summary.sample_rate_hz),
+        channels=checked.summary.channels,
+        weights=checked.weights,
+        crossover_hz=checked.options.crossover_hz,
+        summary=checked.summary,
+        target=target,
+        verdicts=checked.verdicts,
+        findings=tuple((one.at_s, one.text) for one in checked.findings),
+    )
+
+
+def _of_pass(number: int, target: Target | None) -> Material:
+    from meter.journal.replay import findings_in, live_pass_of
+    from meter.journal.store import read_journal
+    from meter.tunes.store import PassTunes
+
+    with read_journal() as journal:
+        kept = journal.kept_pass(number)
+        live_pass = live_pass_of(journal, kept)
+        is_set = kept.start.is_set
+        tunes: Sequence[ListedTune] = PassTunes(journal, kept, live_pass).listed() if is_set else ()
+    summary = live_pass.summary()
+    is_judged = target is not None and kept.withheld_rows == 0
+    return Material(
+        title=f"{'Set' if is_set else 'Pass'} {number}",
+        source=kept.start.name,
+        began_unix_s=kept.start.began_unix_s,
+        rows=live_pass.store.rows(),
+        rate_hz=kept.start.rate_hz,
+        channels=kept.start.channels,
+        weights=tuple(kept.start.weights),
+        crossover_hz=kept.start.crossover_hz,
+        summary=summary,
+        target=target,
+        verdicts=judge(target, summary) if target is not None and is_judged else {},
+        findings=tuple((one.at_s, one.text) for one in findings_in(live_pass, target)),
+        tunes=tuple(tunes),
+        is_broken_off=kept.is_broken_off,
+    )
+
+
+def length_s(rows: Soundings, rate_hz: int) -> float:
+    """From the first frame to the last, what was lost between them included."""
+    return float(rows["start_frame"][-1] + rows["frames"][-1]) / rate_hz if len(rows) else 0.0
+
+
+def row_times_s(rows: Soundings, rate_hz: int) -> np.ndarray:
+    """Where each row begins."""
+    return rows["start_frame"] / rate_hz if len(rows) else np.zeros(0)
+
+
+ROWS_A_SECOND = SOUNDINGS_A_SECOND

@@ -1,0 +1,1 @@
+"""Reports: pages, tables and objects."""

@@ -1,0 +1,229 @@
+"""A report holds what was measured, nothing from elsewhere, and writes over nothing else."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from meter.chain import Chain
+from meter.check import Options, check_file
+from meter.cli import main
+from meter.journal.records import PassStart
+from meter.journal.store import open_journal
+from meter.report.material import material_of
+from meter.report.page import page
+from meter.report.series import curves_of
+
+RATE_HZ = 48_000
+
+
+class Page(HTMLParser):
+    """Tags that were opened and closed rightly, and all text."""
+
+    VOID = ("meta", "path", "rect")
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+        self.feed(text)
+        assert self.open == []
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append((tag, dict(attributes)))
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attributes):
+        self.tags.append((tag, dict(attributes)))
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, text):
+        if self.open[-1:] != ["style"]:
+            self.words.append(text)
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+
+def music(seconds: float, *, opposite_from_s: float | None = None) -> np.ndarray:
+    rng = np.random.default_rng(1)
+    at_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    left = 0.3 * np.sin(2 * np.pi * 50 * at_s) + 0.05 * rng.standard_normal(len(at_s))
+    right = left.copy()
+    if opposite_from_s is not None:
+        right[round(opposite_from_s * RATE_HZ) :] *= -1.0
+    return np.stack([left, right], axis=1).astype(np.float32)
+
+
+@pytest.fixture
+def tune(tmp_path: Path) -> str:
+    path = tmp_path / "a <tune> & more.wav"
+    frames = music(12.0, opposite_from_s=6.0)
+    frames[5 * RATE_HZ : 5 * RATE_HZ + 40] = 1.3
+    soundfile.write(path, frames, RATE_HZ, subtype="FLOAT")
+    return str(path)
+
+
+def written(to: Path, *arguments: str) -> str:
+    assert main(["report", *arguments, "--to", str(to)]) == 0
+    return to.read_text("utf-8")
+
+
+def test_the_page_of_a_file_holds_its_numbers_verdicts_and_findings(tune, tmp_path, capsys):
+    read = Page(written(tmp_path / "r.html", tune, "--target", "club"))
+    checked = check_file(tune, Options(target=material_of(tune, target=None).target))
+    assert "a <tune> & more.wav" in read.text
+    assert f"{checked.summary.integrated_lufs:.1f} LUFS" in read.text
+    assert "Held against Club" in read.text
+    assert "over" in read.text
+    for finding in checked.findings[:1]:
+        assert finding.text[:40] in read.text
+    for word in ("not at anybody's ears", "law", "Ringing", "stop"):
+        assert word in read.text
+    assert "safe" not in read.text.lower()
+    assert "r.html" in capsys.readouterr().out
+
+
+def test_the_page_needs_nothing_from_elsewhere_and_runs_no_script(tune):
+    text = page(material_of(tune, target=None))
+    read = Page(text)
+    assert not {"script", "link", "img", "iframe", "object", "embed"} & {tag for tag, _ in read.tags}
+    addresses = [value for _, names in read.tags for name, value in names.items() if name in ("src", "href")]
+    assert addresses == []
+    assert "url(" not in text
+    assert "@import" not in text
+    assert not any(name.startswith("on") for _, names in read.tags for name in names)
+    assert '<meta name="viewport" content="width=device-width' in text
+    assert "prefers-color-scheme: dark" in text
+    assert "@media print" in text
+
+
+def test_every_lane_is_drawn_where_it_was_heard(tune):
+    material = material_of(tune, target=None)
+    curves = curves_of(material, columns=12)
+    # From 9 s on every window of 3 s is opposite; up to 6 s none is.
+    assert curves.correlation.low[3:6] == pytest.approx([1.0] * 3, abs=1e-3)
+    assert curves.correlation.high[9:] == pytest.approx([-1.0] * 3, abs=1e-3)
+    assert curves.lost_db.low[3:6] == pytest.approx([0.0] * 3, abs=0.01)
+    assert curves.lost_db.high[9:] == pytest.approx([-60.0] * 3)
+    assert curves.over_columns == (5,)
+    assert np.nanargmax(curves.true_peak_dbtp.high) == 5
+    assert curves.short_term_lufs.high[8] == pytest.approx(
+        material.summary.short_term_max_lufs, abs=1.0
+    )
+    assert np.isnan(curves.short_term_lufs.high[:2]).all()  # no window of 3 s yet
+    text = page(material)
+    assert text.count('class="curve') == 4
+    assert 'class="over"' in text
+
+
+def test_the_table_has_a_line_a_second(tune, tmp_path):
+    rows = list(csv.DictReader(io.StringIO(written(tmp_path / "r.csv", tune))))
+    assert [row["at_s"] for row in rows] == [str(k) for k in range(12)]
+    assert float(rows[10]["correlation"]) == pytest.approx(-1.0, abs=0.01)
+    assert rows[0]["short_term_lufs"] == ""
+
+
+def test_the_object_has_the_numbers_of_check(tune, tmp_path):
+    made = json.loads(written(tmp_path / "r.json", tune, "--target", "club"))
+    summary = check_file(tune, Options()).summary
+    assert made["type"] == "report"
+    assert made["integrated_lufs"] == pytest.approx(summary.integrated_lufs)
+    assert made["overs"] == summary.overs > 0
+    assert made["seconds_over"] >= 1
+    assert made["findings"]
+
+
+def kept_pass(*, is_set: bool, steps_db=(0.0,), seconds: float = 40.0) -> int:
+    """A pass in the journal; of a set, with tunes of these levels."""
+    with open_journal(clock=lambda: 1_800_000_000.0) as journal:
+        start = PassStart(
+            began_unix_s=1_799_990_000.0,
+            spec="system",
+            name="the desk",
+            rate_hz=RATE_HZ,
+            channels=2,
+            weights=(1.0, 1.0),
+            crossover_hz=120.0,
+            over_limit_dbtp=0.0,
+            is_set=is_set,
+        )
+        number = journal.begin_pass(start)
+        chain = Chain(rate_hz=RATE_HZ, channels=2)
+        parts = [10.0 ** (step / 20.0) * music(seconds) for step in steps_db]
+        rows = [chain.process(part.astype(np.float32)) for part in parts]
+        rows.append(chain.flush())
+        journal.add_rows(number, np.concatenate(rows))
+        journal.mark_ended(number)
+    return number
+
+
+def test_a_set_of_the_journal_has_its_tunes(tmp_path):
+    number = kept_pass(is_set=True, steps_db=(-6.0, 0.0), seconds=150.0)
+    read = Page(written(tmp_path / "set.html", str(number)))
+    assert f"Set {number}" in read.text
+    assert "Tunes" in read.text
+    assert re.search(r"\+[56]\.\d", read.text), "the step between both"
+    made = json.loads(written(tmp_path / "set.json", str(number)))
+    assert len(made["tunes"]) == 2
+    assert made["tunes"][1]["start_s"] == pytest.approx(150.0, abs=10.0)
+
+
+def test_a_pass_of_the_journal_has_its_place_and_time(tmp_path):
+    number = kept_pass(is_set=False, seconds=8.0)
+    read = Page(written(tmp_path / "pass.html", str(number)))
+    assert f"Pass {number}" in read.text
+    assert "the desk" in read.text
+    assert "2027-01-" in read.text
+
+
+def test_only_a_report_is_written_over(tune, tmp_path, capsys):
+    for ending in ("html", "csv", "json"):
+        to = tmp_path / f"r.{ending}"
+        written(to, tune)
+        written(to, tune)  # its own
+        to.write_text("my own notes")
+        assert main(["report", tune, "--to", str(to)]) == 2
+        assert "is there and no report" in capsys.readouterr().err
+        assert to.read_text() == "my own notes"
+        assert main(["report", tune, "--to", str(to), "--force"]) == 0
+    assert not [path for path in tmp_path.iterdir() if path.name.endswith(".new")]
+
+
+@pytest.mark.parametrize(
+    ("what", "to", "said"),
+    [
+        ("99", "r.html", "99"),
+        ("nowhere.wav", "r.html", "is neither the number of a pass nor a file"),
+        ("TUNE", "r.pdf", "expected a name that ends in .html, .json, .csv"),
+        ("TUNE", "no/such/folder/r.html", "cannot be written"),
+    ],
+)
+def test_what_cannot_be_meant_is_one_sentence(tune, tmp_path, capsys, monkeypatch, what, to, said):
+    monkeypatch.chdir(tmp_path)
+    assert main(["report", tune if what == "TUNE" else what, "--to", to]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert said in captured.err
+    assert len(captured.err.strip().splitlines()) == 1
+
+
+def test_mono_and_silence_are_told_too(tmp_path):
+    for name, frames in (("mono", music(4.0)[:, :1]), ("silent", np.zeros((RATE_HZ, 2), np.float32))):
+        path = tmp_path / f"{name}.wav"
+        soundfile.write(path, frames, RATE_HZ)
+        read = Page(written(tmp_path / f"{name}.html", str(path)))
+        assert "What was found" in read.text
