@@ -13,8 +13,9 @@ from typing import Final
 
 import numpy as np
 
+from meter.capture.playing import Playing
 from meter.console import say
-from meter.errors import SourceError, UsageError
+from meter.errors import UsageError
 from meter.exposure.sound_levels import SoundLevels
 from meter.units import Floats, db_to_amplitude, power_to_db
 
@@ -112,40 +113,18 @@ def play_after_asking(level_dbfs: float, *, feeds: str) -> float:
         raise UsageError(f"{typed!r} was typed; expected what the meter read in dBA, such as 74") from error
 
 
-class _playing:
+def _playing(level_dbfs: float) -> Playing:
     """The noise on the system's output, until the end of a `with`, and a ramp down."""
+    end_s: list[float] = []
 
-    def __init__(self, level_dbfs: float) -> None:
-        self._level_dbfs = level_dbfs
-        self._at = 0
-        self._end_s: float | None = None
-
-    def __enter__(self) -> _playing:
-        try:
-            import sounddevice
-
-            self._stream = sounddevice.OutputStream(
-                samplerate=RATE_HZ, channels=2, dtype="float32", callback=self._fill
-            )
-            self._stream.start()
-        except Exception as error:
-            raise SourceError(
-                f"no noise could be played ({error}); play it another way and use --read"
-            ) from error
-        return self
-
-    def _fill(self, out: Floats, frames: int, *_: object) -> None:
-        part = pink_noise(
-            frames / RATE_HZ, self._level_dbfs, start_s=self._at / RATE_HZ, end_s=self._end_s
+    def fill(at: int, frames: int) -> Floats:
+        made = pink_noise(
+            frames / RATE_HZ, level_dbfs, start_s=at / RATE_HZ, end_s=end_s[0] if end_s else None
         )
-        out[:] = part[:frames, None]
-        self._at += frames
+        return made[:frames]
 
-    def __exit__(self, *_: object) -> None:
-        import time
-
+    def fade(at: int) -> None:
         say("the noise fades out", sys.stderr)
-        self._end_s = self._at / RATE_HZ + RAMP_S
-        time.sleep(RAMP_S + 0.2)
-        self._stream.stop()
-        self._stream.close()
+        end_s.append(at / RATE_HZ + RAMP_S)
+
+    return Playing(fill, rate_hz=RATE_HZ, fade_s=RAMP_S, on_end=fade)

@@ -187,3 +187,39 @@ def test_an_unknown_setup_is_one_sentence(capsys, tune):
     status, _, err = run(capsys, "listen", "--source", f"file:{tune}", "--setup", "nobody")
     assert status == 2
     assert "there is no setup 'nobody'" in err
+
+
+def test_what_is_played_goes_on_without_a_seam_and_fades_out(monkeypatch):
+    """With a made-up sound card."""
+    import sys
+    import types
+
+    heard: list[np.ndarray] = []
+
+    class Stream:
+        def __init__(self, *, callback, **_):
+            self.callback = callback
+
+        def start(self):
+            self.take(3)
+
+        def take(self, blocks):
+            for _ in range(blocks):
+                out = np.zeros((4800, 2), np.float32)
+                self.callback(out, 4800, None, None)
+                heard.append(out)
+
+        def stop(self):
+            self.take(40)
+
+        def close(self):
+            pass
+
+    monkeypatch.setitem(sys.modules, "sounddevice", types.SimpleNamespace(OutputStream=Stream))
+    monkeypatch.setattr("time.sleep", lambda _: None)
+    with noise._playing(-30.0):
+        pass
+    played = np.concatenate(heard)[:, 0]
+    wanted = noise.pink_noise(len(played) / noise.RATE_HZ, -30.0, end_s=0.3 + noise.RAMP_S)
+    np.testing.assert_allclose(played, wanted, atol=1e-6)
+    assert not played[-4800:].any()
