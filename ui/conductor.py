@@ -254,6 +254,7 @@ class Conductor(QObject):
 
     def _look_who_sees(self) -> None:
         self.session.slow_down(not self._is_seen)
+        self._pace_low_end()
         self._take_now(self.session.now)
 
     def say(self, sentence: str) -> None:
@@ -298,8 +299,12 @@ class Conductor(QObject):
         self.window.bar.show_arrangement(arrangement.key)
         self._lanes = arrangement.lanes(self.session.target, self.low_end.settings)
         self.window.lanes.set_lanes(self._lanes)
+        self._pace_low_end()
         self.actions["fold"].setEnabled(arrangement.folds)
         self.window.views.fold.setEnabled(arrangement.folds)
+
+    def _pace_low_end(self) -> None:
+        self.session.slow_low_end_down(not (self._is_seen and self._shows_depth) or self._is_compact)
 
     @property
     def _shows_depth(self) -> bool:

@@ -119,6 +119,7 @@ class Session(QObject):
         self.is_set = False
         self._writer: JournalWriter | None = None
         self._low_end: LiveLowEnd | None = None
+        self._is_low_end_slow = False
         self._low_end_settings: LowEndSettings | None = None
         self._pieces: tuple[Piece, ...] = ()
         self._piece: tuple[int, int, float] = (-1, -1, 0.0)  # number, pass, first slot
@@ -180,6 +181,12 @@ class Session(QObject):
         if anew and self._low_end is not None:
             self._low_end.begin_anew(settings)
 
+    def slow_low_end_down(self, on: bool) -> None:
+        """Look at the low end seldom, because nobody sees it."""
+        self._is_low_end_slow = on
+        if self._low_end is not None:
+            self._low_end.slow_down(on)
+
     def low_end(self) -> tuple[Piece, ...]:
         """The low end of all that was heard, the newest piece last."""
         return self._pieces
@@ -196,6 +203,7 @@ class Session(QObject):
             if not self.timeline.slots or engine.now.has_ended:
                 return
             self._low_end = LiveLowEnd(engine, self._low_end_settings)
+            self._low_end.slow_down(self._is_low_end_slow)
             self._low_end.start()
             return
         number, low_end = self._low_end.numbered

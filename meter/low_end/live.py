@@ -17,6 +17,9 @@ from meter.ring_follower import RingFollower
 LOG: Final = logging.getLogger("meter.low_end")
 
 STEP_S: Final = 0.25
+IDLE_STEP_S: Final = 4.0
+"""While nobody looks at the low end: much at once costs far less than often a little; the ring holds 15 s."""
+
 ENDED_S: Final = 2.0
 READ_S: Final = 1.0
 """The most that is taken at once, so that other threads get their turn between."""
@@ -50,6 +53,8 @@ class LiveLowEnd:
         self._settings = LowEndSettings() if settings is None else settings
         self._wants_anew = threading.Event()
         self._ends = threading.Event()
+        self._wakes = threading.Event()
+        self._step_s = STEP_S
         self._thread = threading.Thread(target=self._run, name="leadline low end", daemon=True)
 
     def start(self) -> None:
@@ -59,8 +64,16 @@ class LiveLowEnd:
     def stop(self) -> None:
         """Take what has come, and end the pass. May be called twice."""
         self._ends.set()
+        self._wakes.set()
         if self._thread.is_alive():
             self._thread.join()
+
+    def slow_down(self, on: bool) -> None:
+        """Look seldom, because nobody sees it; or as often as the eye wants, from now on. Any thread."""
+        step_s = IDLE_STEP_S if on else STEP_S
+        if step_s != self._step_s:
+            self._step_s = step_s
+            self._wakes.set()
 
     def take_ended(self) -> LowEnd | None:
         """What was found in the pass that ended last, given once; waits a moment for it.
@@ -85,7 +98,9 @@ class LiveLowEnd:
         try:
             # Made here: it takes a moment that who starts it need not wait.
             steps = _Steps(self._follower, self._settings, self._ended.put)
-            while not self._ends.wait(STEP_S):
+            while not self._ends.is_set():
+                self._wakes.wait(self._step_s)
+                self._wakes.clear()
                 self._step(steps)
             self._step(steps)
             steps.end()

@@ -1,5 +1,7 @@
 """The low end of what is heard live: a thread of its own."""
 
+import time
+
 import numpy as np
 import pytest
 
@@ -82,3 +84,23 @@ def test_a_pass_that_has_ended_is_told_once_with_the_notes_a_file_would_have():
         assert [one.note for one in told.sub_notes] == ["A1"]
         live.stop()
         assert live.now.sub_notes == told.sub_notes
+
+
+def test_it_looks_seldom_while_nobody_sees_it_and_at_once_when_somebody_does(monkeypatch):
+    steps = []
+    monkeypatch.setattr(LiveLowEnd, "_step", lambda self, _: steps.append(time.monotonic()))
+    source = FakeSource()
+    with Engine(source) as engine:
+        live = LiveLowEnd(engine)
+        live.slow_down(True)
+        live.start()
+        time.sleep(1.2)
+        seldom = len(steps)
+        asked_s = time.monotonic()
+        live.slow_down(False)
+        time.sleep(1.2)
+        often = len(steps) - seldom
+        live.stop()
+    assert seldom <= 1
+    assert often >= 3
+    assert steps[seldom] - asked_s < 0.2
