@@ -158,7 +158,19 @@ def _note_cents(fault: Fault, low_end: LowEnd) -> float | None:
     return None if longest is None else longest.cents
 
 
-_LOW_END_READERS: Final[Mapping[str, Callable[[Fault, LowEnd], float | None]]] = {"flat note": _note_cents}
+def _kick_body_hz(fault: Fault, low_end: LowEnd) -> float | None:
+    """The middle of the kicks in the stretch."""
+    if low_end.kicks is None:
+        return None
+    hits = [hit for hit in low_end.kicks.hits if fault.start_s - 0.1 <= hit.at_s < fault.end_s]
+    bodies_hz = [hit.body.hz for hit in hits if hit.body.hz is not None]
+    return float(np.median(bodies_hz)) if bodies_hz else None
+
+
+_LOW_END_READERS: Final[Mapping[str, Callable[[Fault, LowEnd], float | None]]] = {
+    "flat note": _note_cents,
+    "kick inside the sub": _kick_body_hz,
+}
 """The same for what the low end tells."""
 
 _READERS: Final[Mapping[str, Callable[[Soundings], float | None]]] = {
