@@ -5,8 +5,8 @@ second and 75 MB, in every process that checks a file, for what fits on this pag
 
 Source
 ------
-Bilinear transform: algebra. Kaiser's window and its length: J. F. Kaiser 1974, as `scipy.signal.kaiserord`
-and `scipy.signal.kaiser_beta` have it (the paper was not read).
+Bilinear transform, Butterworth's poles: algebra. Kaiser's window and its length: J. F. Kaiser 1974, as
+`scipy.signal.kaiserord` and `scipy.signal.kaiser_beta` have it (the paper was not read).
 """
 
 from __future__ import annotations
@@ -39,6 +39,35 @@ def _with_z(part: Floats, twice_rate_hz: float) -> Floats:
     """With s = 2·rate·(1 - 1/z)/(1 + 1/z), times (1 + 1/z)²."""
     square, plain, constant = part[0] * twice_rate_hz**2, part[1] * twice_rate_hz, part[2]
     return np.array([square + plain + constant, 2.0 * (constant - square), square - plain + constant])
+
+
+def butterworth_band_pass(
+    order: int, band_hz: tuple[float, float], *, rate_hz: float
+) -> tuple[Floats, Floats]:
+    """Butterworth's band-pass, its two edges at -3.01 dB.
+
+    Parameters
+    ----------
+    order : int
+        Of the low-pass that it is made of: the filter's own order is twice that.
+    band_hz : tuple of float
+        Edges, between 0 and half the rate.
+    rate_hz : float
+        Sample rate.
+
+    Returns
+    -------
+    b, a : ndarray, shape (2 order + 1,)
+        ``a[0]`` = 1.
+    """
+    low, high = np.tan(np.pi * np.asarray(band_hz, np.float64) / rate_hz)  # bent, as the transform bends back
+    prototype = np.exp(0.5j * np.pi * (1.0 + (2.0 * np.arange(order) + 1.0) / order))
+    half = 0.5 * (high - low) * prototype
+    apart = np.sqrt(half * half - low * high + 0j)
+    poles = np.concatenate([half + apart, half - apart])
+    gain = (high - low) ** order / np.prod(1.0 - poles).real
+    zeros = np.repeat([1.0, -1.0], order)  # 0 Hz and half the rate
+    return gain * np.poly(zeros), np.poly((1.0 + poles) / (1.0 - poles)).real
 
 
 def kaiser_low_pass(cutoff: float, *, width: float, stop_db: float) -> Floats:

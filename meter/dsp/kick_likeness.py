@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy import signal
 
+from meter.dsp.filter_design import butterworth_band_pass
 from meter.dsp.linear_filter import linear_filter
 from meter.units import Floats
 
@@ -46,7 +46,7 @@ class Likeness:
     """
 
     def __init__(self, rate_hz: float) -> None:
-        self._b, self._a = signal.butter(1, BAND_HZ, "bandpass", fs=rate_hz)
+        self._b, self._a = butterworth_band_pass(1, BAND_HZ, rate_hz=rate_hz)
         self._memory = np.zeros((1, 2))
         self.before_frames = round((BEFORE_S + SHIFT_S) * rate_hz)
         self._length = round(LENGTH_S * rate_hz)

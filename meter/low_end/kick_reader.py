@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from scipy import signal
 
+from meter.dsp.filter_design import butterworth_band_pass
 from meter.dsp.kick_body import BodyReader
 from meter.dsp.kick_likeness import Likeness
 from meter.dsp.kick_onsets import AFTER, NEIGHBOURS, OnsetFinder, step_frames
@@ -57,7 +57,7 @@ class KickReader:
     def __init__(self, clock: LowClock, *, sub_band_hz: tuple[float, float] = SUB_BAND_HZ) -> None:
         rate_hz = clock.rate_hz
         self._clock, self._rate = clock, rate_hz
-        self._b, self._a = signal.butter(2, sub_band_hz, "bandpass", fs=rate_hz)
+        self._b, self._a = butterworth_band_pass(2, sub_band_hz, rate_hz=rate_hz)
         self._bodies = BodyReader(rate_hz, sub_band_hz=sub_band_hz)
         self._past = round(PAST_S * rate_hz)
         self._fall = round(FALL_S * rate_hz)

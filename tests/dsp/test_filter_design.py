@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import signal
 
-from meter.dsp.filter_design import bilinear_biquad, gain_of_sections, kaiser_low_pass
+from meter.dsp.filter_design import bilinear_biquad, butterworth_band_pass, gain_of_sections, kaiser_low_pass
 
 coefficients = st.lists(st.floats(0.1, 100.0), min_size=3, max_size=3)
 
@@ -20,6 +20,19 @@ def test_a_bilinear_biquad_is_that_of_scipy(b, a, rate_hz):
     wanted = signal.bilinear(b, a, fs=rate_hz)
     for own, theirs in zip(bilinear_biquad(b, a, rate_hz=rate_hz), wanted, strict=True):
         np.testing.assert_allclose(own, theirs, rtol=1e-9, atol=1e-12)
+
+
+@given(
+    order=st.integers(1, 3),
+    low_hz=st.floats(20.0, 200.0),
+    share=st.floats(1.2, 5.0),
+    rate_hz=st.floats(2500.0, 4000.0),
+)
+def test_a_band_pass_is_that_of_scipy(order, low_hz, share, rate_hz):
+    band_hz = (low_hz, low_hz * share)
+    wanted = signal.butter(order, band_hz, "bandpass", fs=rate_hz)
+    for own, theirs in zip(butterworth_band_pass(order, band_hz, rate_hz=rate_hz), wanted, strict=True):
+        np.testing.assert_allclose(own, theirs, rtol=1e-8, atol=1e-13)
 
 
 @pytest.mark.parametrize("factor", [2, 5, 15, 16, 60, 128])

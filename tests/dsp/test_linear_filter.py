@@ -7,6 +7,7 @@ import sys
 
 import numpy as np
 import pytest
+import soundfile
 from scipy import signal
 
 from meter.dsp import linear_filter as module
@@ -72,3 +73,17 @@ def test_the_routine_is_loaded_without_the_package_around_it_and_does_not_hinder
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[1.0, 0.5]"
+
+
+def test_a_checked_file_needs_no_more_of_scipy_either(tmp_path):
+    """Low end, kicks and all: what `check` loads is what every one of its worker processes loads."""
+    path = tmp_path / "tone.wav"
+    soundfile.write(path, 0.1 * np.sin(np.arange(24_000)[:, None] * np.array([0.008, 0.009])), 48_000)
+    program = (
+        "import sys\n"
+        "from meter.cli import main\n"
+        f"status = main(['check', {str(path)!r}])\n"
+        "big = sorted({'scipy.signal', 'scipy.stats', 'scipy.optimize'} & set(sys.modules))\n"
+        "assert (status, big) == (0, []), (status, big)\n"
+    )
+    subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
