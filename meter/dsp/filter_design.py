@@ -67,7 +67,8 @@ def butterworth_band_pass(
     poles = np.concatenate([half + apart, half - apart])
     gain = (high - low) ** order / np.prod(1.0 - poles).real
     zeros = np.repeat([1.0, -1.0], order)  # 0 Hz and half the rate
-    return gain * np.poly(zeros), np.poly((1.0 + poles) / (1.0 - poles)).real
+    b, a = gain * np.poly(zeros), np.poly((1.0 + poles) / (1.0 - poles)).real
+    return np.asarray(b, np.float64), np.asarray(a, np.float64)
 
 
 def kaiser_low_pass(cutoff: float, *, width: float, stop_db: float) -> Floats:
