@@ -9,6 +9,8 @@ from typing import Final
 from meter.lanes import Lane, lanes_for
 from meter.low_end.lanes import low_end_lanes
 from meter.low_end.settings import LowEndSettings
+from meter.set_lanes import set_lanes
+from meter.set_settings import SetSettings
 from meter.targets import Target
 
 
@@ -23,16 +25,19 @@ class Arrangement:
     what : str
         What it is for, in a few words.
     lanes : callable
-        The lanes from the top, for a target and the settings of the low end.
+        The lanes from the top, for a target and the settings of the low end and of a set.
     folds : bool
         Phrases can be laid over one another.
+    plays_out : bool
+        It is read from two metres, and what is heard meanwhile is a set: one pass that silence does not end.
     """
 
     key: str
     title: str
     what: str
-    lanes: Callable[[Target | None, LowEndSettings], tuple[Lane, ...]]
+    lanes: Callable[[Target | None, LowEndSettings, SetSettings], tuple[Lane, ...]]
     folds: bool = False
+    plays_out: bool = False
 
 
 ARRANGEMENTS: Final = (
@@ -40,10 +45,22 @@ ARRANGEMENTS: Final = (
         key="master",
         title="Master",
         what="loudness, peaks, left and right",
-        lanes=lambda target, _: lanes_for(target),
+        lanes=lambda target, *_: lanes_for(target),
         folds=True,
     ),
-    Arrangement(key="low_end", title="Low end", what="sub, kick, and mono in a club", lanes=low_end_lanes),
+    Arrangement(
+        key="low_end",
+        title="Low end",
+        what="sub, kick, and mono in a club",
+        lanes=lambda target, low_end, _: low_end_lanes(target, low_end),
+    ),
+    Arrangement(
+        key="set",
+        title="Set",
+        what="playing out, read from two metres",
+        lanes=lambda target, _, of_set: set_lanes(target, of_set),
+        plays_out=True,
+    ),
 )
 """In the order of their buttons; the first is shown where none was chosen. One more line adds one more."""
 

@@ -111,6 +111,7 @@ class Flag:
 
 _BAND_KEYS: Final = {
     "peak": "true_peak_dbtp",
+    "room": "true_peak_dbtp",
     "sides": "correlation",
     "mono": BELOW,
 }

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from meter.capture.records import SourceState, SourceStatus
 from meter.soundings import Gap, Over, Reading, Soundings, empty_soundings
 from meter.targets import Target, Verdict
+
+if TYPE_CHECKING:
+    from meter.set_watch import SetNow
 
 UNCHANGED_DB: Final = 0.01
 """A system volume nearer to 0 dB than this moves no reading by a shown digit."""
@@ -49,6 +52,8 @@ class Now:
         Counted from 1; 0 before anything was heard.
     problem : str or None
         One sentence when what the source brings cannot be measured.
+    of_set : SetNow or None
+        What is known of the set that is played; None where nobody plays one. Put in by whoever shows it.
     """
 
     state: SourceState
@@ -68,6 +73,7 @@ class Now:
     has_ended: bool = False
     pass_number: int = 0
     problem: str | None = None
+    of_set: SetNow | None = None
 
     @property
     def is_heard(self) -> bool:

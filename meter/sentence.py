@@ -10,11 +10,12 @@ import math
 from collections.abc import Iterator
 from typing import Final
 
-from meter import music_sentences
+from meter import music_sentences, set_sentences
 from meter.capture.records import SourceState, SourceStatus
 from meter.end_sentence import of_end
 from meter.now import Now, is_withheld
 from meter.sentence_kinds import RECENT_S, Kind, Sentence
+from meter.set_watch import SetNow
 from meter.soundings import Gap, Reading, as_text_time
 from meter.standards.bs1770 import ABSOLUTE_GATE_LUFS
 from meter.targets import Limit, value_text
@@ -34,6 +35,9 @@ def _sentences(now: Now) -> Iterator[Sentence]:
     if reading is None or now.rate_hz is None:
         yield Sentence(kind=Kind.LOUDNESS, text="listening")
         return
+    if now.of_set is not None:
+        yield from _of_set(now, reading, now.rate_hz, now.of_set)
+        return
     yield from _of_silence(now, reading)
     yield from music_sentences.of_overs(now, reading)
     yield from _of_gaps(now, reading, now.rate_hz)
@@ -41,6 +45,15 @@ def _sentences(now: Now) -> Iterator[Sentence]:
     yield from music_sentences.of_sides(now, reading)
     yield from music_sentences.of_misses(now, reading)
     yield Sentence(kind=Kind.LOUDNESS, text=music_sentences.of_loudness(now, reading))
+
+
+def _of_set(now: Now, reading: Reading, rate_hz: int, of_set: SetNow) -> Iterator[Sentence]:
+    """Of a set other things matter: nothing can be done in the booth about what mono loses."""
+    yield from set_sentences.of_dead_air(of_set)
+    yield from _of_silence(now, reading)
+    yield from set_sentences.of_over(now, reading, of_set)
+    yield from _of_gaps(now, reading, rate_hz)
+    yield from set_sentences.of_the_rest(now, reading, of_set)
 
 
 # --- what keeps the readings from being true

@@ -25,8 +25,10 @@ KEYS: Final = (
     *FOLD_KEYS,
     "true_peak_dbtp",
     "overs",
+    "time_over_root",
 )
-"""The series, in the order they are kept."""
+"""The series, in the order they are kept. The last one is the root of the share of the newest 10 min that
+was over, in percent, so that small shares can be seen; it goes on over gaps, and comes from the timeline."""
 
 _M, _S, _R, _FOLD = 0, 1, 2, 3
 _PEAK, _OVERS = KEYS.index("true_peak_dbtp"), KEYS.index("overs")
@@ -71,7 +73,7 @@ class SlotValues:
             only nearly the same.
         """
         is_cut = bool(rows["flags"][-1] & CUT_SHORT)
-        values = np.empty((len(rows), len(KEYS)), np.float32)
+        values = np.full((len(rows), len(KEYS)), np.nan, np.float32)
         whole = rows[:-1] if is_cut else rows
         if len(whole):
             values[: len(whole), :_PEAK] = self._windows(whole)

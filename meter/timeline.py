@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from bisect import bisect_right
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -20,6 +20,7 @@ from meter.live_pass import LivePass
 from meter.slot_store import Columns, Series, SlotStore
 from meter.slot_values import KEYS, SlotValues, Values
 from meter.soundings import AFTER_GAP, CUT_SHORT, SOUNDINGS_A_SECOND, Gap, Reading, Soundings, as_text_time
+from meter.time_over import TimeOver
 
 __all__ = ["KEYS", "SLOTS_A_SECOND", "Columns", "Event", "Run", "Timeline"]
 
@@ -31,6 +32,7 @@ buffers, and clocks that differ, make of it."""
 
 _INDEX: Final = {key: index for index, key in enumerate(KEYS)}
 _PEAK, _OVERS = _INDEX["true_peak_dbtp"], _INDEX["overs"]
+_TIME_OVER: Final = _INDEX["time_over_root"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +108,7 @@ class Timeline:
         self._clock = clock
         self._store = SlotStore(len(KEYS))
         self._values = SlotValues(())
+        self._time_over = TimeOver()
         self._pass: LivePass | None = None
         self._pass_at_s = 0.0  # where the pass begins
         self._end_s = 0.0
@@ -183,7 +186,7 @@ class Timeline:
         first_row = run.first_row + run.stop_slot - run.first_slot
         rows = run.live_pass.store.rows(first_row, first_row + len(readings))
         self._waiting = []
-        self._write(self.slots, self._values.take(rows, readings))
+        self._write(self.slots, self._values_of(rows, run.live_pass, readings))
         self._grow(run, self.slots + len(rows))
 
     def _append_unbroken(
@@ -205,7 +208,7 @@ class Timeline:
         elif live_pass is not before:
             self._values.mark()
         self._tell_events(live_pass, before, slot)
-        self._write(slot, self._values.take(rows, (reading,)))
+        self._write(slot, self._values_of(rows, live_pass, (reading,)))
         self._next_frame = int(rows["start_frame"][-1] + rows["frames"][-1])
         self._is_cut = bool(rows["flags"][-1] & CUT_SHORT)
         if not (goes_on and live_pass is before):
@@ -222,6 +225,19 @@ class Timeline:
             if ended is not None:
                 ended.is_over = True  # told last: who sees it sees what follows
         self._grow(self.runs[-1], slot + len(rows))
+
+    def _values_of(
+        self, rows: Soundings, live_pass: LivePass, readings: Sequence[Reading | None]
+    ) -> Values:
+        values = self._values.take(rows, readings)
+        shares = self._time_over.take(
+            rows,
+            start_s=self._pass_at_s,
+            rate_hz=live_pass.rate_hz,
+            limit_dbtp=live_pass.over_limit_dbtp,
+        )
+        values[:, _TIME_OVER] = 10.0 * np.sqrt(shares)
+        return values
 
     def _grow(self, run: Run, stop_slot: int) -> None:
         """What was written can be read."""

@@ -10,7 +10,7 @@ from meter.slot_values import KEYS, SlotValues, of_reading
 from meter.units import db_to_amplitude
 from tests.support.sound import noise, run, run_to_end, silence, tone
 
-WINDOWS = len(KEYS) - 2
+WINDOWS = KEYS.index("true_peak_dbtp")
 
 
 def rounding_lu(rate_hz):

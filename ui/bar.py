@@ -21,6 +21,7 @@ from ui.choosers import SourceChooser, TargetChooser
 from ui.state import VIEWS
 from ui.style import SMALL_PX, SPACE_PX, label
 
+OPEN: Final = "Open files …"
 VIEW_WORDS: Final = {"60 s": "60 s", "10 min": "10 min", "pass": "Whole pass", "session": "Session"}
 
 
@@ -32,7 +33,7 @@ class Bar(QWidget):
     def __init__(self, source: SourceChooser, target: TargetChooser, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.source, self.target = source, target
-        self.open = QPushButton("Open files …")
+        self.open = QPushButton(OPEN)
         self.open.setToolTip("Measure files from beginning to end (Ctrl+O); or drop them on the window")
         self.hold = QPushButton("Hold")
         self.hold.setCheckable(True)
@@ -73,6 +74,11 @@ class Bar(QWidget):
             row.addWidget(button)
             self.arrangements[one.key] = button
         return row
+
+    def become_narrow(self, is_narrow: bool) -> None:
+        """Say it in fewer words where there is little room; its full name stays."""
+        self.open.setText("Open …" if is_narrow else OPEN)
+        self.open.setAccessibleName(OPEN)
 
     def show_arrangement(self, key: str) -> None:
         """Show which is chosen, without telling anybody."""

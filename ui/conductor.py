@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import logging
 import time
+from dataclasses import replace
 from typing import Final
 
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
@@ -31,6 +32,7 @@ from ui.low_end_desk import LowEndDesk
 from ui.navigator import Navigator
 from ui.page import Page
 from ui.session import RETRIED, Session
+from ui.set_desk import SetDesk
 from ui.shelf_desk import ShelfDesk
 from ui.state import THEMES, StateFile
 from ui.thinker import Thoughts
@@ -75,6 +77,8 @@ class Conductor(QObject):
         self.shelf = ShelfDesk(window, self.going)
         self.low_end = LowEndDesk(session, state, window, self.going)
         session.set_low_end(self.low_end.settings)
+        self.of_set = SetDesk(state, self.going, self.desk)
+        self._plays_out = False
         self.pages: dict[str, Page] = {}
         self._is_compact = False
         self._has_ended = False
@@ -183,6 +187,7 @@ class Conductor(QObject):
     def _take_now(self, now: Now) -> None:
         if not self._is_seen:
             return  # `_look_who_sees` calls again
+        now = self._with_set(now)
         shown = {lane.key: flags(now, lane) for lane in LANES}
         self._show_sentence()
         if self._is_compact:
@@ -194,7 +199,10 @@ class Conductor(QObject):
         window.bar.show_held(now.is_held)
         window.bar.source.set_current(now.state.info)
         window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes or self.going.file))
-        if self._shows_depth:
+        if self._plays_out:
+            is_live = self.going.shows_now()
+            window.lanes.set_flags(self.of_set.flags(now) if is_live else self.of_set.file_flags())
+        elif self._shows_depth:
             self.low_end.show()
             is_there = self.going.file is not None or self.going.shows_now()
             window.lanes.set_flags(self.low_end.flags() if is_there else {})
@@ -204,6 +212,10 @@ class Conductor(QObject):
         goes_on = has_engine and now.state.status is not SourceStatus.ENDED
         window.bar.hold.setEnabled(goes_on or now.is_held)
         window.bar.mark.setEnabled(goes_on)
+
+    def _with_set(self, now: Now) -> Now:
+        """The same with what is known of the set, while one is played."""
+        return replace(now, of_set=self.session.set_watch.now) if self._plays_out else now
 
     def _take_thoughts(self, thoughts: Thoughts) -> None:
         self.window.passes.set_passes(thoughts.passes)
@@ -217,7 +229,7 @@ class Conductor(QObject):
         if file is not None:
             shown.sentence.say(self.desk.sentence() or "", file.live_pass.info)
         elif opening is None:
-            shown.sentence.show_now(self.session.now)
+            shown.sentence.show_now(self._with_set(self.session.now))
         else:
             shown.sentence.say(f"opening {opening}")
 
@@ -236,6 +248,9 @@ class Conductor(QObject):
         timeline, flown = self.session.timeline, {lane.key: flags(now, lane) for lane in LANES}
         if not self._is_compact and self.going.file is not None:
             timeline, flown = self.going.timeline, self.desk.flags()
+        if self._plays_out and not self._is_compact:
+            lanes.set_spoken(self.of_set.spoken(self._with_set(now), self._lanes))
+            return
         said = {lane.key: spoken(timeline, lane, flown[lane.key]) for lane in LANES}
         if self._shows_depth and not self._is_compact:
             depths = self.low_end.flags()
@@ -292,12 +307,16 @@ class Conductor(QObject):
             self.going.show()
         self._remember(arrangement=key)
         self._arrange()
+        self.window.sentence.begin_anew()
         self._take_now(self.session.now)
 
     def _arrange(self) -> None:
         arrangement = arrangement_of(self.state.choices.arrangement)
         self.window.bar.show_arrangement(arrangement.key)
-        self._lanes = arrangement.lanes(self.session.target, self.low_end.settings)
+        self._plays_out = arrangement.plays_out
+        self.session.make_set(self._plays_out)
+        self.window.show_far(self._plays_out)
+        self._lanes = arrangement.lanes(self.session.target, self.low_end.settings, self.of_set.settings)
         self.window.lanes.set_lanes(self._lanes)
         self._pace_low_end()
         self.actions["fold"].setEnabled(arrangement.folds)

@@ -106,6 +106,10 @@ Source
 ISO 9241-303:2011, 5.5.4: letters of 16 minutes of arc are legible, 20 to 22 are preferred. From memory.
 """
 
+MIDDLE: Final = FlagSize(number_px=28, side_px=15, pad_px=7.0)
+FAR: Final = FlagSize(number_px=48, side_px=26, pad_px=10.0)
+"""The digits are 36 px high, 9.5 mm at 96 pixels to the inch: 16 minutes of arc at 2 m. Source as above."""
+
 
 def cloth(box: QRectF, tail: float) -> QPolygonF:
     """The outline of a pennant: a burgee with two tails."""

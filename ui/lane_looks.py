@@ -15,9 +15,18 @@ if TYPE_CHECKING:
 
 PAD_PX: Final = 2.0
 
-_WEIGHTS: Final = {"loudness": 1.8, "peak": 1.3, "mono": 1.2, "sub": 1.4, "kick": 1.2, "club": 1.3}
+_WEIGHTS: Final = {
+    "loudness": 1.8,
+    "time_over": 2.0,
+    "room": 1.8,
+    "peak": 1.3,
+    "mono": 1.2,
+    "sub": 1.4,
+    "kick": 1.2,
+    "club": 1.3,
+}
 
-_FILLED_FROM: Final = {"loudness": "lowest", "mono": "highest"}
+_FILLED_FROM: Final = {"loudness": "lowest", "time_over": "lowest", "mono": "highest"}
 """From which end of its axis the main line of a lane is tinted: loudness stands on the ground, what
 is lost hangs from the surface."""
 

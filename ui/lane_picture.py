@@ -48,6 +48,7 @@ class LanePicture:
         self.target: Target | None = None
         self.view: View = LAST_MINUTE
         self.is_large = False
+        self.is_far = False
         self.spread: Spread | None = None  # of the references, beside the lane of loudness
         self.selection: tuple[int, int | None] | None = None
         self.phrases: tuple[Phrase, ...] | None = None
@@ -116,6 +117,7 @@ class LanePicture:
                 height,
                 weights=[weight_of(lane) for lane in self.lanes],
                 is_large=self.is_large,
+                is_far=self.is_far,
                 device_ratio=device_ratio,
             )
         return self._layout

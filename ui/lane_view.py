@@ -93,6 +93,12 @@ class LanesView(QWidget):
             self._picture.is_large = is_large
             self._renew()
 
+    def set_far(self, is_far: bool) -> None:
+        """Fly flags that can be read from 2 m, as far as there is room."""
+        if is_far != self._picture.is_far:
+            self._picture.is_far = is_far
+            self._renew()
+
     def set_theme(self, theme: Theme) -> None:
         """Draw in these colours."""
         if theme != self._picture.theme:

@@ -21,6 +21,10 @@ NARROW_PX: Final = 620.0
 LOW_LANE_PX: Final = 84.0
 """Lanes not higher than this, one with another, do the same."""
 
+FROM_FAR: Final = (flag.FAR, flag.LARGE, flag.MIDDLE, flag.NORMAL)
+FAR_SHARE: Final = 0.45
+"""Flags that are read from far take no more than this of the width."""
+
 _LEFT: Final = 48.0
 _TOP: Final = 6.0
 _TITLE: Final = 24.0
@@ -28,6 +32,11 @@ _BETWEEN: Final = 9.0
 _AXIS: Final = 32.0
 HALYARD: Final = 22.0
 """From the tip of a line to the staff of its flag."""
+
+
+def _has_room(size: FlagSize, width: float, lane_height: float) -> bool:
+    """Whether two flags of this size have room in a lane."""
+    return size.width <= FAR_SHARE * width and 2.0 * size.height + _BETWEEN <= lane_height - 0.5 * _AXIS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +80,7 @@ class Layout:
         *,
         weights: Sequence[float],
         is_large: bool,
+        is_far: bool = False,
         device_ratio: float,
     ) -> Layout:
         """Lay out so many lanes.
@@ -83,12 +93,16 @@ class Layout:
             How high the lanes are against each other.
         is_large : bool
             Flags to be read from 1.5 m.
+        is_far : bool
+            Flags to be read from 2 m, as far as there is room for two of them in a lane.
         device_ratio : float
             Device pixels in a logical one.
         """
         count = max(len(weights), 1)
         is_narrow = width <= NARROW_PX or (height - _AXIS) / count <= LOW_LANE_PX
         size = flag.LARGE if is_large else flag.SMALL if is_narrow else flag.NORMAL
+        if is_far:
+            size = next((one for one in FROM_FAR if _has_room(one, width, height / count)), size)
         if size.width > 0.5 * width:
             size = flag.SMALL
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from PyQt6.QtCore import QSize, Qt, pyqtSignal
-from PyQt6.QtGui import QResizeEvent
+from PyQt6.QtCore import QRectF, QSize, Qt, pyqtSignal
+from PyQt6.QtGui import QFontMetrics, QResizeEvent
 from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QWidget
 
 from meter.capture.records import SourceInfo
@@ -15,9 +15,11 @@ from meter.sentence import sentence
 from meter.sentence_kinds import Keeper, Kind
 from meter.window_text import capital
 from ui import fonts
-from ui.style import SENTENCE_PX, SPACE_PX, label, typeset
+from ui.style import LOW_FAR_SENTENCE_PX, SENTENCE_PX, SPACE_PX, label, typeset
 
 LINES = 2
+SMALLER_PX = (LOW_FAR_SENTENCE_PX, SENTENCE_PX)
+"""A large sentence that needs more than two lines is written in one of these."""
 
 
 class SentenceLine(QLabel):
@@ -29,6 +31,7 @@ class SentenceLine(QLabel):
         self, *, size_px: int = SENTENCE_PX, lines: int = LINES, parent: QWidget | None = None
     ) -> None:
         super().__init__(parent)
+        self._size_px = self._written_px = size_px
         self.setFont(fonts.font(size_px))
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setWordWrap(True)
@@ -46,6 +49,10 @@ class SentenceLine(QLabel):
         # What is said of the source is true at this moment or not.
         self.say(found.text if found.kind <= Kind.NOTICE else kept.text, now.state.info)
 
+    def begin_anew(self) -> None:
+        """Other things matter from now on: what was said gives way at once."""
+        self._keeper = Keeper()
+
     def say(self, text: str, info: SourceInfo | None = None) -> None:
         """Show this; with a capital, unless it begins with the name of this source, which has its own."""
         whole = typeset(capital(text, info))
@@ -60,6 +67,13 @@ class SentenceLine(QLabel):
         super().resizeEvent(event)
         self._fit()
 
+    def set_size(self, size_px: int) -> None:
+        """How large it is written, unless it is too long for that."""
+        if size_px != self._size_px:
+            self._size_px = size_px
+            self._fit()
+            self.updateGeometry()
+
     def set_lines(self, lines: int) -> None:
         """How many lines it is high at least."""
         if lines != self._lines:
@@ -67,18 +81,27 @@ class SentenceLine(QLabel):
             self._fit()
 
     def _fit(self) -> None:
-        """More lines where the window is narrow: the sentence is never cut."""
-        room = max(self.width(), 1)
-        flags = int(Qt.TextFlag.TextWordWrap)
-        high = self.fontMetrics().boundingRect(0, 0, room, 10_000, flags, self.text()).height()
-        needed = max(self._lines, round(high / self.fontMetrics().lineSpacing()))
-        if needed != self._needed_lines:
-            self._needed_lines = needed
+        """More lines where the window is narrow, and smaller where it is large: it is never cut."""
+        sizes = [self._size_px, *(size for size in SMALLER_PX if size < self._size_px)]
+        needed = {size: self._lines_at(size) for size in sizes}
+        size_px = next((size for size in sizes if needed[size] <= max(self._lines, LINES)), sizes[-1])
+        if size_px != self._written_px:
+            self._written_px = size_px
+            self.setFont(fonts.font(size_px))
+        if max(self._lines, needed[size_px]) != self._needed_lines:
+            self._needed_lines = max(self._lines, needed[size_px])
             self.updateGeometry()
 
+    def _lines_at(self, size_px: int) -> int:
+        metrics = fonts.metrics(size_px)
+        flags = int(Qt.TextFlag.TextWordWrap)
+        high = metrics.boundingRect(QRectF(0, 0, max(self.width(), 1), 10_000), flags, self.text()).height()
+        return round(high / metrics.lineSpacing())
+
     def sizeHint(self) -> QSize:
-        """Two lines, or as many as it needs."""
-        return QSize(400, self._needed_lines * self.fontMetrics().lineSpacing() + 2)
+        """Two lines, or as many as it needs; as high when it is written smaller, so nothing moves."""
+        high = self._needed_lines * self.fontMetrics().lineSpacing()
+        return QSize(400, max(high, self._lines * QFontMetrics(fonts.font(self._size_px)).lineSpacing()) + 2)
 
     def hasHeightForWidth(self) -> bool:
         """Its height is that of `sizeHint`, whatever its text."""

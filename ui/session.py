@@ -17,6 +17,7 @@ from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
 from meter.now import Now
+from meter.set_watch import SetWatch
 from meter.targets import Target
 from meter.timeline import Timeline
 from ui.opener import Opened, Opener
@@ -84,6 +85,8 @@ class Session(QObject):
     ----------
     timeline : Timeline
         All that was heard in this session.
+    set_watch : SetWatch
+        What matters of it to who plays it out.
     now : Now
         The newest record.
     thoughts : Thoughts
@@ -113,6 +116,7 @@ class Session(QObject):
     ) -> None:
         super().__init__(parent)
         self.timeline = Timeline()
+        self.set_watch = SetWatch()
         self.target = target
         self._crossover_hz = crossover_hz
         self._keeps = keeps
@@ -228,6 +232,7 @@ class Session(QObject):
             live_pass = engine.live_pass
             assert live_pass is not None, "soundings belong to a pass"
             self.timeline.append(rows, live_pass, engine.reading)
+            self.set_watch.take(rows, live_pass)
             if writer is not None:
                 writer.take(rows, live_pass)
             self._thinker.wake()
@@ -285,7 +290,8 @@ class Session(QObject):
             self.engine.hold(on)
 
     def mark(self) -> None:
-        """End the pass here."""
+        """End the pass here, and the set."""
+        self.set_watch.begin_anew()
         if self.engine is not None:
             self.engine.mark()
 

@@ -17,6 +17,9 @@ from ui.theme import Theme, palette_of
 TEXT_PX: Final = 14
 SMALL_PX: Final = 12
 SENTENCE_PX: Final = 19
+FAR_SENTENCE_PX: Final = 36
+LOW_FAR_SENTENCE_PX: Final = 28
+"""To be read from two metres, and the same in a low or narrow window."""
 TITLE_PX: Final = 24
 SPACE_PX: Final = 8
 

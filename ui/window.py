@@ -31,7 +31,7 @@ from ui.passes_list import PassesList
 from ui.progress_strip import ProgressStrip
 from ui.sentence_line import MessageBar, SentenceLine
 from ui.status_line import StatusLine
-from ui.style import SMALL_PX, SPACE_PX, label
+from ui.style import FAR_SENTENCE_PX, LOW_FAR_SENTENCE_PX, SENTENCE_PX, SMALL_PX, SPACE_PX, label
 
 TITLE: Final = "Leadline"
 LEFT_PX: Final = 184
@@ -94,7 +94,7 @@ class MainWindow(QMainWindow):
         self.slighter.setCheckable(True)
         self.slighter.toggled.connect(self.findings.show_slight)
         self.findings.counted.connect(self._count_findings)
-        self._is_folded = False
+        self._is_folded = self._is_far = False
         self.moment = MomentPanel()
         self.status = StatusLine()
 
@@ -185,6 +185,14 @@ class MainWindow(QMainWindow):
             self.views.findings.setChecked(False)
             self._fit()
 
+    def show_far(self, is_far: bool) -> None:
+        """Write what can be read from two metres, and give the lanes all the room; or no longer."""
+        if is_far != self._is_far:
+            self._is_far = is_far
+            self.lanes.set_far(is_far)
+            self.views.findings.setChecked(False)
+            self._fit()
+
     @property
     def is_seen(self) -> bool:
         """Whether anybody can see it: not hidden, not minimised."""
@@ -198,7 +206,7 @@ class MainWindow(QMainWindow):
     @property
     def _hides_findings(self) -> bool:
         """Whether the findings are shown only when they are asked for."""
-        return self.is_low or self._is_folded
+        return self.is_low or self._is_folded or self._is_far
 
     def show_findings(self) -> None:
         """Show the findings, where they are not always shown."""
@@ -207,8 +215,12 @@ class MainWindow(QMainWindow):
     def _fit(self) -> None:
         """Make the best of the room there is."""
         hides = self._hides_findings
+        self.bar.become_narrow(self.width() < NARROW_PX)
         self.views.become_narrow(self.width() < NARROW_PX)
         self.sentence.set_lines(1 if self.is_low else 2)
+        has_room = not self.is_low and self.width() >= NARROW_PX
+        far_px = FAR_SENTENCE_PX if has_room else LOW_FAR_SENTENCE_PX
+        self.sentence.set_size(far_px if self._is_far else SENTENCE_PX)
         self.views.findings.setVisible(hides)
         self.below.setVisible(not hides or self.views.findings.isChecked())
         if self.is_low and self.below.isVisible():

@@ -28,6 +28,11 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
+FEWEST_FLAT: Final = 4
+LONG_FRAMES: Final = 12
+"""So many flat tops together are a clipper; a single one that long is, too. Two or three equal samples on a
+top happen by chance. Common practice, no source."""
+
 ENOUGH: Final = 4
 """When the first four runs at the ceiling of a block are all flat, so are the others; they only count."""
 

@@ -8,16 +8,12 @@ from typing import Any, Final
 
 import numpy as np
 
+from meter.dsp.flat_tops import FEWEST_FLAT, LONG_FRAMES
 from meter.soundings import SOUNDINGS_A_SECOND, Soundings
 from meter.units import amplitude_to_db
 
 NEAR_SLOTS: Final = 30
 """What lies nearer than 3 s is one finding."""
-
-FEWEST_FLAT: Final = 4
-LONG_FRAMES: Final = 12
-"""So many flat tops together are a clipper; a single one that long is, too. Two or three equal samples on a
-top happen by chance. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,6 +1,6 @@
 """Pictures of the whole window, to be looked at: ``python -m tests.support.window_pictures OUT_DIR``.
 
-Some of them: with ``demo``, ``files`` or ``states`` behind it.
+Some of them: with ``demo``, ``files``, ``states`` or ``set`` behind it.
 
 The demo is really listened to, its first part faster than it plays. QT_SCALE_FACTOR scales them.
 """
@@ -228,6 +228,22 @@ def states(pictures: Pictures, source: FakeSource) -> None:
     conductor.quit()
 
 
+def played_set(pictures: Pictures) -> None:
+    """A set: the demo played out, its minute and all of it, in a low window, and silence after music."""
+    conductor, window = pictures.conductor, pictures.window
+    window.resize(1280, 800)
+    conductor.choose_arrangement("set")
+    conductor.begin("demo")
+    while conductor.session.timeline.slots < LEAP_S * 10.0:
+        pictures.go_on(0.2)
+    pictures.take("set", seconds=2.0)
+    conductor.going.choose_view("session")
+    pictures.take("set-session")
+    window.resize(960, 540)
+    pictures.take("set-low")
+    conductor.quit()
+
+
 def main() -> int:
     """Take them all."""
     folder = Path(sys.argv[1])
@@ -238,10 +254,12 @@ def main() -> int:
     def none(spec: str) -> Any:
         raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
 
-    wanted = sys.argv[2:] or ["demo", "files", "states"]
+    wanted = sys.argv[2:] or ["demo", "files", "states", "set"]
     for theme in ("light", "dark"):
         if "demo" in wanted:
             demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
+        if "set" in wanted:
+            played_set(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
         if "files" in wanted:
             os.environ["LEADLINE_HOME"] = tempfile.mkdtemp()  # with nothing on the shelf
             files(Pictures(folder, app, none, theme))

@@ -75,6 +75,10 @@ for size in ((1280, 800), (1600, 1000), (960, 540), (900, 500)):
     walk(window, f"window {size}")
     window.message.hide()
     walk(window, f"window {size} without a message")
+    conductor.choose_arrangement("set")
+    window.sentence.say(LONG)
+    walk(window, f"set {size}")
+    conductor.choose_arrangement("master")
 window.resize(1280, 800)
 opening = SourceState(status=SourceStatus.OPENING, sentence=None, info=SourceInfo(spec="system", name="it"))
 for said in ("gone", LONG, "gone"):

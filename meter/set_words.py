@@ -1,0 +1,82 @@
+"""What is said of a set: ages, shares, levels against the mixer's 0, the line of the text meter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from meter.now import Now
+from meter.set_settings import SetSettings
+from meter.set_watch import SetNow
+from meter.shown import NOT_KNOWN
+from meter.targets import Limit, value_text
+from meter.tunes.live import Jump
+from meter.units import amplitude_to_db
+
+_ROOM: Final = Limit(min=0.0)
+
+
+def age(seconds: float) -> tuple[str, str]:
+    """How long ago something was: number and unit, in few digits."""
+    if seconds < 99.5:
+        return f"{seconds:.0f}", "s ago"
+    if seconds < 99.5 * 60.0:
+        return f"{seconds / 60.0:.0f}", "min ago"
+    return f"{seconds / 3600.0:.1f}", "h ago"
+
+
+def share_text(share_pct: float | None) -> str:
+    """A share in percent: some never reads as none, and not all never as all."""
+    if share_pct is None:
+        return NOT_KNOWN
+    if 0.0 < share_pct < 0.1:
+        return "<0.1"
+    if share_pct < 9.95:
+        return f"{share_pct:.1f}"
+    return "99" if 99.0 < share_pct < 100.0 else f"{share_pct:.0f}"
+
+
+def room_text(of_set: SetNow) -> str:
+    """Room in dB; below 0 when it was over, however little."""
+    return NOT_KNOWN if of_set.room_db is None else value_text(of_set.room_db, limit=_ROOM)
+
+
+def against_zero_db(now: Now, settings: SetSettings) -> float | None:
+    """The highest true peak of the newest 3 s against the mixer's 0; None where nothing is heard."""
+    if not now.is_heard or len(now.recent) == 0:
+        return None
+    peak = float(now.recent["true_peak"].max())
+    return amplitude_to_db(peak) - settings.mixer_zero_dbfs if peak > 0.0 else None
+
+
+def against_zero_text(now: Now, settings: SetSettings) -> str:
+    """The same as text."""
+    level_db = against_zero_db(now, settings)
+    return NOT_KNOWN if level_db is None else value_text(level_db, plus=True)
+
+
+def jump_text(jump: Jump) -> str:
+    """What to say of a jump while the tune plays."""
+    size, trim = value_text(jump.size_db, plus=True), value_text(-jump.size_db, plus=True)
+    return f"this tune {size} dB on the last: try {trim} dB"
+
+
+def last_over_text(of_set: SetNow) -> str:
+    """When it was over at last."""
+    if of_set.over_age_s is None:
+        return "no over so far"
+    return "last over " + " ".join(age(of_set.over_age_s))
+
+
+def set_line(now: Now, settings: SetSettings) -> str:
+    """All of it in one line, for the text meter."""
+    of_set = now.of_set
+    return "" if of_set is None else ", ".join(_parts(now, of_set, settings))
+
+
+def _parts(now: Now, of_set: SetNow, settings: SetSettings) -> Iterator[str]:
+    yield last_over_text(of_set)
+    recent, whole = share_text(of_set.recent_over_pct), share_text(of_set.over_pct)
+    yield f"{recent} % of 10 min, {whole} % of the set"
+    yield f"room {room_text(of_set)} dB"
+    yield f"{against_zero_text(now, settings)} dB on {settings.text}"
