@@ -12,6 +12,7 @@ from meter.errors import UsageError
 if TYPE_CHECKING:
     from meter.listening import Hearer
     from meter.low_end.settings import LowEndSettings
+    from meter.set_settings import SetSettings
     from meter.targets import Target
     from meter.window_command import Window
 
@@ -27,6 +28,8 @@ What is heard live (system, device:NAME) is kept in the journal, pass by pass, w
 "leadline journal" lists it. Files and the demo can be measured again at any time and are not kept.
 With --set all that is heard is kept as one pass, a file or the demo too: silence between two tunes does
 not end it, nor does what is lost. "leadline journal tunes" finds the tunes in it and how they follow.
+Meanwhile it says when it was over at last, how much of the time, how much room there is, and whether the
+last tune came in louder.
 
 exit status: 0 done, 2 unusable arguments or nothing was heard.
 """
@@ -55,6 +58,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     _add_common(listen)
     listen.add_argument(
         "--set", action="store_true", help="keep all of it as one pass, which silence and gaps do not end"
+    )
+    listen.add_argument(
+        "--mixer-zero",
+        metavar="DBFS",
+        help="with --set: where your mixer reads 0, such as -18; levels are told against it",
     )
     listen.add_argument("--no-journal", action="store_true", help="keep nothing of it")
     listen.add_argument(
@@ -101,6 +109,8 @@ def run(args: argparse.Namespace) -> int:
 
     if args.set and args.no_journal:
         raise UsageError("--set came with --no-journal, but a set is what the journal keeps; leave one out")
+    if args.mixer_zero is not None and not args.set:
+        raise UsageError("--mixer-zero came without --set; give both, or leave it out")
     crossover_hz = crossover_from(args.crossover)
     return _listen(
         args.source,
@@ -110,7 +120,7 @@ def run(args: argparse.Namespace) -> int:
         seconds=None if args.seconds is None else seconds_from(args.seconds),
         as_json=args.json,
         keeps=not args.no_journal,
-        is_set=args.set,
+        of_set=_set_settings(args.mixer_zero) if args.set else None,
         low_end=low_end_from(args, crossover_hz=crossover_hz),
         setup=args.setup,
     )
@@ -142,6 +152,25 @@ def run_demo(args: argparse.Namespace) -> int:
     )
 
 
+def _set_settings(mixer_zero: str | None) -> SetSettings:
+    """How a set is looked at; `UsageError` for what is no level."""
+    from meter.set_settings import MIXER_ZERO_RANGE_DBFS, SetSettings
+
+    if mixer_zero is None:
+        return SetSettings()
+    lowest, highest = MIXER_ZERO_RANGE_DBFS
+    try:
+        zero_dbfs = float(mixer_zero)
+    except ValueError:
+        zero_dbfs = math.nan
+    if not lowest <= zero_dbfs <= highest:
+        raise UsageError(
+            f"--mixer-zero {mixer_zero} came; expected {lowest:g} to {highest:g} dBFS, such as "
+            "--mixer-zero -18"
+        )
+    return SetSettings(mixer_zero_dbfs=zero_dbfs)
+
+
 def seconds_from(text: str) -> float:
     """A number of seconds above 0; `UsageError` for anything else."""
     try:
@@ -162,7 +191,7 @@ def _listen(
     seconds: float | None = None,
     as_json: bool = False,
     keeps: bool = False,
-    is_set: bool = False,
+    of_set: SetSettings | None = None,
     low_end: LowEndSettings | None = None,
     setup: str | None = None,
 ) -> int:
@@ -170,7 +199,7 @@ def _listen(
     from meter.listening import Listening
 
     source = open_source(spec, channels=pair)
-    is_kept = keeps and (is_set or source.state().info.is_live)
+    is_kept = keeps and (of_set is not None or source.state().info.is_live)
     return Listening(
         source,
         target=target,
@@ -179,7 +208,7 @@ def _listen(
         seconds=seconds,
         as_json=as_json,
         keeps=is_kept,
-        is_set=is_set,
+        of_set=of_set,
         low_end=low_end,
         hearer=None if setup is None else _hearer(setup, keeps=keeps and source.state().info.is_live),
     ).run()

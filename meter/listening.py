@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
 from meter.capture.records import SourceStatus
@@ -35,6 +36,9 @@ from meter.now import Now
 from meter.screen import Screen, can_redraw, fit, size_of
 from meter.sentence import sentence
 from meter.sentence_kinds import Keeper, Sentence
+from meter.set_settings import SetSettings
+from meter.set_watch import SetWatch
+from meter.set_words import end_text, set_line
 from meter.soundings import Soundings
 from meter.targets import Target
 
@@ -79,8 +83,9 @@ class Listening:
         Objects instead of text.
     keeps : bool
         Whether what is heard goes into the journal.
-    is_set : bool
-        It is kept as one pass, which silence and gaps do not end, wherever it comes from.
+    of_set : SetSettings, optional
+        It is a set: told as one, and kept as one pass, which silence and gaps do not end, wherever it comes
+        from.
     low_end : LowEndSettings, optional
         Look for notes, kicks and what mono does to them, in a thread of its own.
     hearer : callable, optional
@@ -97,7 +102,7 @@ class Listening:
         seconds: float | None = None,
         as_json: bool = False,
         keeps: bool = False,
-        is_set: bool = False,
+        of_set: SetSettings | None = None,
         low_end: LowEndSettings | None = None,
         hearer: Hearer | None = None,
     ) -> None:
@@ -108,6 +113,8 @@ class Listening:
         self._target, self._pair, self._seconds = target, pair, seconds
         # Its `put` may be called from a signal handler.
         self._news: queue.SimpleQueue[Now | LivePass | str | type[Stop]] = queue.SimpleQueue()
+        is_set = of_set is not None
+        self._watch = SetWatch() if is_set else None
         self._keeper = (
             JournalWriter(target=target, on_problem=self._news.put, is_set=is_set, keeps_all=is_set)
             if keeps
@@ -119,14 +126,14 @@ class Listening:
             target=target,
             crossover_hz=crossover_hz,
             seconds=seconds,
-            on_soundings=self._put_sounding if as_json or keeps else None,
+            on_soundings=self._put_sounding if as_json or keeps or is_set else None,
             on_pass=self._put_pass,
             on_end=lambda now: self._news.put(Stop),
         )
         self._unwritten = 0
         self._passes = 0
         self._is_asked_to_stop = False
-        self._form: _Json | _Lines | _Block = _Json() if as_json else _form_of_text()
+        self._form: _Json | _Lines | _Block = _Json() if as_json else _form_of_text(of_set)
 
     def run(self) -> int:
         """Listen.
@@ -160,6 +167,7 @@ class Listening:
                     self._ear.stop()
                 unkept = None if self._keeper is None else self._keeper.stop()
             self._show_rest()
+            self._form.show_set_at_the_end(self._now())
             self._form.show_ear_at_the_end()
             if unkept is not None:
                 say(unkept, sys.stderr)
@@ -179,7 +187,7 @@ class Listening:
         started_s = time.monotonic()
         while True:
             # Shown before anything else: what is wrong with the source is said, however late it is.
-            self._last = self._engine.now
+            self._last = self._now()
             self._form.show(self._last)
             if self._is_overdue(time.monotonic() - started_s):
                 break
@@ -191,6 +199,11 @@ class Listening:
                 return
             self._take(news)
         say(f"the time is over: {sentence(self._last).text}", sys.stderr)
+
+    def _now(self) -> Now:
+        """What is known now, with what is known of the set."""
+        now = self._engine.now
+        return now if self._watch is None else replace(now, of_set=self._watch.now)
 
     def _take(self, news: Now | LivePass | str | type[Stop] | None) -> None:
         if isinstance(news, LivePass):
@@ -239,8 +252,10 @@ class Listening:
 
     def _put_sounding(self, rows: Soundings) -> None:
         live_pass = self._engine.live_pass
-        if self._keeper is not None and live_pass is not None:
+        if live_pass is not None and self._keeper is not None:
             self._keeper.take(rows, live_pass)
+        if live_pass is not None and self._watch is not None:
+            self._watch.take(rows, live_pass)
         if not self._is_json:
             return
         if self._news.qsize() >= MOST_WAITING:
@@ -280,8 +295,8 @@ def _stopped_by_signals(stop: Callable[[], None]) -> Iterator[None]:
 # --- three ways of showing it
 
 
-def _form_of_text() -> _Lines | _Block:
-    return _Block() if can_redraw(sys.stdout) else _Lines()
+def _form_of_text(of_set: SetSettings | None = None) -> _Lines | _Block:
+    return _Block(of_set) if can_redraw(sys.stdout) else _Lines(of_set)
 
 
 class _Text:
@@ -289,8 +304,14 @@ class _Text:
 
     ear: LiveEar | None = None
 
-    def __init__(self) -> None:
+    def __init__(self, of_set: SetSettings | None = None) -> None:
         self._keeper = Keeper()
+        self._of_set = of_set
+
+    def _more_lines(self, now: Now) -> list[str]:
+        """What is known of the set, and what the ears have."""
+        of_set = [] if self._of_set is None else [set_line(now, self._of_set)]
+        return [*of_set, *self._ear_lines()]
 
     def _ear_lines(self) -> list[str]:
         if self.ear is None:
@@ -298,6 +319,11 @@ class _Text:
         from meter.exposure.ear_text import ear_line
 
         return [ear_line(self.ear.now)]
+
+    def show_set_at_the_end(self, now: Now) -> None:
+        """What the time over came to."""
+        if now.of_set is not None and now.of_set.heard_s:
+            say("\n" + end_text(now.of_set), sys.stdout)
 
     def show_ear_at_the_end(self) -> None:
         """What the ears have had, and the caution."""
@@ -324,8 +350,8 @@ class _Text:
 class _Block(_Text):
     """A block that is redrawn in place a few times a second."""
 
-    def __init__(self) -> None:
-        super().__init__()
+    def __init__(self, of_set: SetSettings | None = None) -> None:
+        super().__init__(of_set)
         self._screen = Screen(sys.stdout)
         self._next_s = 0.0
 
@@ -336,7 +362,7 @@ class _Block(_Text):
         columns, rows = size_of(sys.stdout)
         text = self._sentence(now)
         lines = block(now, text, columns=columns)
-        lines += [fit(f" {one}", columns - 1) for one in self._ear_lines()]
+        lines += [fit(f" {one}", columns - 1) for one in self._more_lines(now)]
         if rows <= len(lines):
             # Too low for all of it: what matters most.
             lines = lines[:4] if rows > 4 else lines[1:2]
@@ -349,14 +375,14 @@ class _Block(_Text):
 class _Lines(_Text):
     """One line a second, for files and pipes."""
 
-    def __init__(self) -> None:
-        super().__init__()
+    def __init__(self, of_set: SetSettings | None = None) -> None:
+        super().__init__(of_set)
         self._next_s = 0.0
 
     def show(self, now: Now) -> None:
         if time.monotonic() >= self._next_s:
             self._next_s = time.monotonic() + LINE_S
-            say("  ".join([line(now, self._sentence(now)), *self._ear_lines()]), sys.stdout)
+            say("  ".join([line(now, self._sentence(now)), *self._more_lines(now)]), sys.stdout)
 
 
 class _Json:
@@ -366,6 +392,9 @@ class _Json:
 
     def __init__(self) -> None:
         self._said: Sentence | None = None
+
+    def show_set_at_the_end(self, now: Now) -> None:
+        """What other programs want of a set is in its soundings."""
 
     def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
         say(as_line(sounding_object(now, low_end)), sys.stdout)

@@ -8,7 +8,7 @@ from typing import Final
 
 from meter.lanes import LANES, Flag, Lane, LaneSeries, flags, lanes_for
 from meter.live_pass import LivePass
-from meter.now import Now
+from meter.now import Now, is_withheld
 from meter.sentence_kinds import RECENT_S
 from meter.set_settings import SetSettings
 from meter.set_watch import SetNow, SetWatch
@@ -67,7 +67,7 @@ def set_lanes(target: Target | None, settings: SetSettings) -> tuple[Lane, ...]:
             lowest=_LOWEST_DBTP,
             highest=_HIGHEST_DBTP,
             ticks=tuple(zero + step * _STEP_DB for step in steps),
-            tick_texts=tuple(f"{step * _STEP_DB:+g}".replace("+0", "0") for step in steps),
+            tick_texts=tuple(f"{step * _STEP_DB:+g}".replace("+0", "0").replace("-", "−") for step in steps),
             series=(LaneSeries(key="true_peak_dbtp", label="true peak", role="main"),),
             says=f"scale: dB against {settings.text}".replace("-", "−"),
         ),
@@ -81,7 +81,7 @@ def set_flags(now: Now, settings: SetSettings) -> dict[str, tuple[Flag, ...]]:
         return {}
     return {
         "loudness": (flags(now, LANES[0])[0], *_of_jump(of_set)),
-        "time_over": tuple(_of_overs(of_set)),
+        "time_over": tuple(_of_overs(now, of_set)),
         "room": tuple(_of_room(now, of_set, settings)),
     }
 
@@ -101,13 +101,13 @@ def _of_jump(of_set: SetNow) -> Iterator[Flag]:
         )
 
 
-def _of_overs(of_set: SetNow) -> Iterator[Flag]:
+def _of_overs(now: Now, of_set: SetNow) -> Iterator[Flag]:
     age_s = of_set.over_age_s
     if age_s is None:
         yield Flag(key="overs", name="overs", value_text="0", unit="so far", at=_HIGHEST_SHARE)
     else:
         number, unit = age(age_s)
-        calls = age_s <= RECENT_S
+        calls = age_s <= RECENT_S and not is_withheld(now.state)
         yield Flag(
             key="overs",
             name="last over",
@@ -131,7 +131,7 @@ _HIGHEST_SHARE: Final = 10.0 + _ASIDE
 
 def _of_room(now: Now, of_set: SetNow, settings: SetSettings) -> Iterator[Flag]:
     room_db = of_set.room_db
-    is_over = room_db is not None and room_db < 0.0
+    is_over = room_db is not None and room_db < 0.0 and not is_withheld(now.state)
     yield Flag(
         key="",
         name="room, 1 min",

@@ -52,7 +52,7 @@ def of_the_rest(now: Now, reading: Reading, of_set: SetNow) -> Iterator[Sentence
         yield Sentence(kind=Kind.JUMP, text=jump_text(jump))
     if of_set.flat_at_dbfs is not None:
         level = value_text(of_set.flat_at_dbfs)
-        text = f"flat tops at {level} dBFS: something clipped before us; look at gain and deck"
+        text = f"something clipped before us at {level} dBFS: look at gain and deck"
         yield Sentence(kind=Kind.FLAT, text=text)
     yield from _of_loudness(now, reading)
     room = room_text(of_set)
@@ -66,7 +66,7 @@ def _of_dropouts(of_set: SetNow) -> Iterator[Sentence]:
         return
     ago = " ".join(age(max(of_set.seconds - last.at_s, 0.0)))
     count = f", {of_set.dropouts} so far" if of_set.dropouts >= LOST_FEW else ""
-    text = f"the sound dropped out for {1000.0 * last.seconds:.0f} ms, {ago}{count}: look at cable and player"
+    text = f"dropped out for {1000.0 * last.seconds:.0f} ms, {ago}{count}: look at cable and player"
     yield Sentence(kind=Kind.DROPOUT, text=text)
 
 

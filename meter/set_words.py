@@ -80,3 +80,13 @@ def _parts(now: Now, of_set: SetNow, settings: SetSettings) -> Iterator[str]:
     yield f"{recent} % of 10 min, {whole} % of the set"
     yield f"room {room_text(of_set)} dB"
     yield f"{against_zero_text(now, settings)} dB on {settings.text}"
+
+
+def end_text(of_set: SetNow) -> str:
+    """What the time over came to, once the set has ended."""
+    if of_set.over_age_s is None:
+        never = "Nothing in the set was over" if of_set.over_s == 0 else "No over in the set, but flat tops"
+        return f"  {never}."
+    before = " ".join(age(of_set.over_age_s)).removesuffix(" ago")
+    share = share_text(of_set.over_pct)
+    return f"  Over in {of_set.over_s} s, {share} % of the set; at last {before} before its end."

@@ -85,6 +85,8 @@ def test_a_pair_and_a_crossover_are_handed_on(tmp_path, capsys):
             '"speakers" came as the source; expected system, device:NAME, file:PATH or demo',
         ),
         (["--source", "file:gone.wav"], "gone.wav"),
+        (["--mixer-zero", "-18"], "--mixer-zero came without --set"),
+        (["--set", "--mixer-zero", "-50"], "--mixer-zero -50 came; expected -40 to 0 dBFS, such as"),
     ],
 )
 def test_what_cannot_be_meant_is_one_sentence_and_status_2(arguments, message, capsys):

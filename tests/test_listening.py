@@ -11,6 +11,7 @@ from meter.capture.records import SourceStatus
 from meter.errors import SourceError
 from meter.listening import Listening
 from meter.passes import measure
+from meter.set_settings import SetSettings
 from meter.target_file import shipped_targets
 from meter.worker import Worker
 from tests.support.fake_source import FakeSource
@@ -120,6 +121,18 @@ def test_one_line_a_second_goes_to_a_file(capsys, monkeypatch):
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) == 3
     assert lines[0].startswith("0:01.0  S --  I -") and lines[0].endswith("can be said after 3 s")
+
+
+def test_a_set_is_told_as_one(capsys):
+    sound = np.concatenate([noise(1.0), 20.0 * noise(0.5), noise(1.5)])
+    settings = SetSettings(mixer_zero_dbfs=-20.0)
+    watched = Listening(source_with(sound, has_ended=True), target=CLUB, of_set=settings)
+    watched.run()
+    assert "\n  Over in 1 s, 33 % of the set; at last 1 s before its end.\n" in capsys.readouterr().out
+    listening._form_of_text(settings).show(watched._now())
+    said = capsys.readouterr().out
+    assert "last over 1 s ago, 33 % of 10 min, 33 % of the set, room -" in said
+    assert said.endswith("dB on my 0 = -20 dBFS\n")
 
 
 # --- ends that are not plain

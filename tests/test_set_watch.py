@@ -2,6 +2,7 @@
 
 import math
 import pickle
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -263,7 +264,7 @@ def now_of(of_set=None, **known):
             "silence for 4 s: look at fader, deck and cable",
         ),
         ({"jump": Jump(at_s=50.0, size_db=1.62, told_s=90.0)}, Kind.JUMP, "this tune +1.6 dB on the last"),
-        ({"flat_tops": 9, "flat_at_dbfs": -3.21}, Kind.FLAT, "flat tops at -3.2 dBFS: something clipped"),
+        ({"flat_tops": 9, "flat_at_dbfs": -3.21}, Kind.FLAT, "something clipped before us at -3.2 dBFS"),
         ({"last_over_s": 58.0, "highest_dbtp": -1.24}, Kind.LOUDNESS, "last over 42 s ago, 1.2 dB of room"),
         ({}, Kind.LOUDNESS, "no over so far"),
     ],
@@ -278,7 +279,7 @@ def test_the_sentence_says_what_matters_most_in_few_words(known, kind, text):
 def test_a_dropout_is_told_for_ten_seconds():
     rows = rows_of(30, dropouts=[0] * 29 + [1], dropout_frames=[0] * 29 + [1104])
     watch = watched(rows)
-    text = "the sound dropped out for 23 ms, 0 s ago: look at cable and player"
+    text = "dropped out for 23 ms, 0 s ago: look at cable and player"
     assert sentence(now_of(watch.now)).text == text
     watch.take(rows_of(110, first=30), watch._pass)
     assert sentence(now_of(watch.now)).kind is Kind.LOUDNESS
@@ -319,6 +320,8 @@ def test_flags_and_the_line_of_text_say_the_same():
     line = "last over 42 s ago, 2.3 % of 10 min, 2.3 % of the set, room -0.4 dB, +16.8 dB on my 0 = -18 dBFS"
     assert set_line(now, SETTINGS) == line
     assert set_flags(now_of(), SETTINGS) == {}
+    quieter = replace(now, state=replace(now.state, volume_db=-6.0))  # no verdict on what is heard
+    assert set_flags(quieter, SETTINGS)["room"][0].text == "room, 1 min -0.4 dB"
 
 
 def test_a_jump_flies_as_a_flag():

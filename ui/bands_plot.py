@@ -12,7 +12,7 @@ from PyQt6.QtWidgets import QSizePolicy, QWidget
 
 from ui import fonts
 from ui.style import SMALL_PX, typeset
-from ui.theme import DARK, LIGHT, Theme
+from ui.theme import Theme, worn
 
 if TYPE_CHECKING:
     from meter.shelf.compare import BandDifference
@@ -65,7 +65,7 @@ class BandsPlot(QWidget):
 
     def paintEvent(self, event: QPaintEvent | None) -> None:
         """Axis, span of the references, dots."""
-        theme = DARK if self.palette().window().color().lightnessF() < 0.5 else LIGHT
+        theme = worn(self.palette())
         painter = QPainter(self)
         try:
             self._paint_axis(painter, theme)

@@ -77,7 +77,7 @@ class Conductor(QObject):
         self.shelf = ShelfDesk(window, self.going)
         self.low_end = LowEndDesk(session, state, window, self.going)
         session.set_low_end(self.low_end.settings)
-        self.of_set = SetDesk(state, self.going, self.desk)
+        self.of_set = SetDesk(session, state, window, self.desk)
         self._plays_out = False
         self.pages: dict[str, Page] = {}
         self._is_compact = False
@@ -126,6 +126,7 @@ class Conductor(QObject):
                 "live": going.escape,
                 "fold": going.ask_for_tempo,
                 "low_end": self.low_end.ask,
+                "mixer": self.of_set.ask,
                 "large": lambda: self.make_large(not self.state.choices.large),
                 "compact": lambda: self.go_compact(not self._is_compact),
                 "theme": self.next_theme,
@@ -154,8 +155,10 @@ class Conductor(QObject):
         self.going.numbers = lambda slot: self.low_end.moment(slot) if self._shows_depth else None
         self.going.moved.connect(lambda: self._take_now(self.session.now))
         self.low_end.remembered.connect(self._save.start)
-        self.low_end.changed.connect(self._arrange)
-        self.low_end.changed.connect(lambda: self._take_now(self.session.now))
+        self.of_set.changed.connect(self._save.start)
+        for settings in (self.low_end, self.of_set):
+            settings.changed.connect(self._arrange)
+            settings.changed.connect(lambda: self._take_now(self.session.now))
         for one in (self.going, self.desk):
             one.said.connect(self.say)
             one.remembered.connect(self._save.start)
@@ -346,7 +349,7 @@ class Conductor(QObject):
         self._remember(large=on)
 
     def choose_theme(self, theme: str) -> None:
-        """Light, dark, or as the system has it."""
+        """Light, dark, night, or as the system has it."""
         self._remember(theme=theme)
         self.theme_actions[theme].setChecked(True)
         self.dress()
@@ -356,7 +359,7 @@ class Conductor(QObject):
             self.dress()
 
     def next_theme(self) -> None:
-        """The next of the three."""
+        """The next of them."""
         at = THEMES.index(self.state.choices.theme)
         self.choose_theme(THEMES[(at + 1) % len(THEMES)])
 

@@ -12,7 +12,12 @@ from PyQt6.QtWidgets import QMenu
 from ui.help_page import KEYS
 from ui.state import THEMES
 
-THEME_WORDS: Final = {"system": "As the system has it", "light": "Light", "dark": "Dark"}
+THEME_WORDS: Final = {
+    "system": "As the system has it",
+    "light": "Light",
+    "dark": "Dark",
+    "night": "Night: little light, no blue",
+}
 
 IN_THE_MENU: Final = (
     ("open_files", "Open files …"),
@@ -22,6 +27,7 @@ IN_THE_MENU: Final = (
     ("compact", "Small form, on top"),
     ("fold", "Fold by phrase …"),
     ("low_end", "Low end: pitch, key, kick, crossover …"),
+    ("mixer", "Set: my mixer's 0 …"),
     ("caution", "About listening level"),
     ("help", "Help"),
     ("quit", "Quit"),

@@ -27,7 +27,7 @@ class Wardrobe:
         self._from_palette = chosen(Choice.SYSTEM)
 
     def theme(self, name: str) -> Theme:
-        """The theme of a choice: "system", "light" or "dark"."""
+        """The theme of a choice: "system", "light", "dark" or "night"."""
         choice = Choice(name)
         hints = self._app.styleHints()
         if choice is Choice.SYSTEM and (hints is None or hints.colorScheme() is Qt.ColorScheme.Unknown):

@@ -19,6 +19,7 @@ from typing import Any, Final
 from meter.arrangements import ARRANGEMENTS
 from meter.errors import SettingsError
 from meter.low_end.settings import A4_RANGE_HZ, CROSSOVER_HZ, KICK_BAND_HZ, KICK_RANGE_HZ
+from meter.set_settings import MIXER_ZERO_DBFS, MIXER_ZERO_RANGE_DBFS
 from meter.settings import folders
 from meter.standards.iso_16_1975 import A4_HZ
 from meter.target_reader import nearest
@@ -28,7 +29,7 @@ LOG: Final = logging.getLogger("ui.state")
 FILE_NAME: Final = "window.toml"
 SCHEMA: Final = 1
 
-THEMES: Final = ("system", "light", "dark")
+THEMES: Final = ("system", "light", "dark", "night")
 VIEWS: Final = ("60 s", "10 min", "pass", "session")
 
 BPM_RANGE: Final = (40.0, 300.0)
@@ -64,6 +65,8 @@ class Choices:
         Places of the two windows, as Qt writes them, in hexadecimal digits; empty for none.
     a4_hz, key, kick_low_hz, kick_high_hz, crossover_hz : float, str
         What the low end is held against; an empty key is none.
+    mixer_zero_dbfs : float
+        Where the user's mixer reads 0.
     folder : str
         Where files were opened at last; empty for none.
     """
@@ -85,6 +88,7 @@ class Choices:
     kick_low_hz: float = KICK_BAND_HZ[0]
     kick_high_hz: float = KICK_BAND_HZ[1]
     crossover_hz: float = CROSSOVER_HZ
+    mixer_zero_dbfs: float = MIXER_ZERO_DBFS
 
 
 # --- what each may be; a function gives what was expected, or None when all is well
@@ -120,10 +124,10 @@ def _downbeat(value: object) -> str | None:
     return None if is_fit else f"expected {lowest:g} to {highest:g} s"
 
 
-def _hertz(lowest: float, highest: float) -> Callable[[object], str | None]:
+def _between(lowest: float, highest: float, unit: str) -> Callable[[object], str | None]:
     def check(value: object) -> str | None:
         is_fit = _is_number(value) and lowest <= float(value) <= highest  # type: ignore[arg-type]
-        return None if is_fit else f"expected {lowest:g} to {highest:g} Hz"
+        return None if is_fit else f"expected {lowest:g} to {highest:g} {unit}"
 
     return check
 
@@ -147,15 +151,24 @@ CHECKS: Final[Mapping[str, Callable[[object], str | None]]] = {
     "geometry": _digits,
     "compact_geometry": _digits,
     "folder": _text,
-    "a4_hz": _hertz(*A4_RANGE_HZ),
+    "a4_hz": _between(*A4_RANGE_HZ, "Hz"),
     "key": _text,
-    "kick_low_hz": _hertz(*KICK_RANGE_HZ),
-    "kick_high_hz": _hertz(*KICK_RANGE_HZ),
-    "crossover_hz": _hertz(40.0, 300.0),
+    "kick_low_hz": _between(*KICK_RANGE_HZ, "Hz"),
+    "kick_high_hz": _between(*KICK_RANGE_HZ, "Hz"),
+    "crossover_hz": _between(40.0, 300.0, "Hz"),
+    "mixer_zero_dbfs": _between(*MIXER_ZERO_RANGE_DBFS, "dBFS"),
 }
 
 
-_NUMBERS: Final = ("bpm", "downbeat_s", "a4_hz", "kick_low_hz", "kick_high_hz", "crossover_hz")
+_NUMBERS: Final = (
+    "bpm",
+    "downbeat_s",
+    "a4_hz",
+    "kick_low_hz",
+    "kick_high_hz",
+    "crossover_hz",
+    "mixer_zero_dbfs",
+)
 
 
 # --- text and back

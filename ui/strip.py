@@ -22,6 +22,9 @@ from ui.curves import Axis, Numbers
 from ui.theme import Theme, blend
 from ui.time_scale import TimeScale
 
+MARK_SHARE: Final = 0.14
+"""Height of the marks where they have no place on the axis, against the lane's."""
+
 DASH_PX: Final = 6.0
 """Length of a dash of the fairway's edges, and of the pause after it."""
 
@@ -81,8 +84,13 @@ class Look:
 
     @property
     def limit_y(self) -> float:
-        """Where overs begin: the upper edge of the fairway, or 0 without one; in device pixels."""
+        """Where overs begin: the upper edge of the fairway, or 0 without one; in device pixels.
+
+        Where the axis is no level they are short marks at its upper end.
+        """
         limit = math.inf if self.fairway is None else self.fairway[1]
+        if self.axis.lowest >= 0.0:
+            return MARK_SHARE * self.axis.rows
         return float(self.axis.y_of(limit if math.isfinite(limit) else 0.0))
 
 

@@ -1,4 +1,4 @@
-"""The colours of the window: chart paper by day, slate by night.
+"""The colours of the window: chart paper by day, slate in the dark, embers in a booth at night.
 
 Series take the colour-blind-safe set of Okabe and Ito (Color Universal Design, 2008; its purple
 darkened on paper), each series has a line style and a label of its own besides. There is no
@@ -24,6 +24,7 @@ class Choice(Enum):
     SYSTEM = "system"
     LIGHT = "light"
     DARK = "dark"
+    NIGHT = "night"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,16 +106,48 @@ DARK: Final = Theme(
     series=("#56b4e9", "#e69f00", "#cc79a7", "#f0e442"),
 )
 
+NIGHT: Final = Theme(
+    is_dark=True,
+    paper="#0c0302",
+    sheet="#190704",
+    ink="#f08a4b",
+    ink_soft="#c8642f",
+    edge="#9c4f26",
+    hairline="#2a0e07",
+    fairway="#241005",
+    fairway_edge="#c46a24",
+    shade="#8f4a28",
+    choice="#290c07",
+    water="#d55e00",
+    water_share=0.14,
+    series=("#e69f00", "#d55e00", "#ffcf5c", "#a8701c"),
+)
+"""For dark rooms: orange and vermilion of the same set and two more of their hues, far apart in lightness. It
+gives half the light of the dark one and next to no blue, so that the eye stays used to the dark.
+
+Source
+------
+CIE scotopic luminous efficiency (1951): rods answer blue-green best and red hardly at all. From memory.
+"""
+
+THEMES: Final = {Choice.LIGHT: LIGHT, Choice.DARK: DARK, Choice.NIGHT: NIGHT}
+
+
+def worn(palette: QPalette) -> Theme:
+    """The theme that this palette was made of; of a palette that is not ours, light or dark."""
+    window = palette.color(QPalette.ColorRole.Window)
+    ours = (theme for theme in THEMES.values() if QColor(theme.paper) == window)
+    return next(ours, DARK if window.lightnessF() < 0.5 else LIGHT)
+
 
 def chosen(choice: Choice) -> Theme:
     """The theme for a choice; without a word from the system its palette decides."""
     if choice is not Choice.SYSTEM:
-        return DARK if choice is Choice.DARK else LIGHT
+        return THEMES[choice]
     hints = QGuiApplication.styleHints()
     scheme = Qt.ColorScheme.Unknown if hints is None else hints.colorScheme()
     if scheme is Qt.ColorScheme.Unknown:
-        window = QGuiApplication.palette().color(QPalette.ColorRole.Window)
-        return DARK if window.lightnessF() < 0.5 else LIGHT
+        return worn(QGuiApplication.palette())
     return DARK if scheme is Qt.ColorScheme.Dark else LIGHT
 
 

@@ -21,6 +21,7 @@ from meter.capture.file_source import DemoSource, RealPace
 from meter.capture.records import SourceStatus
 from meter.errors import SourceError
 from meter.target_file import shipped_targets
+from meter.tunes.live import Jump
 from tests.support.fake_source import FakeSource
 from tests.support.listed_sources import LISTED
 from tests.support.sound import noise
@@ -209,9 +210,7 @@ def states(pictures: Pictures, source: FakeSource) -> None:
     pictures.go_on(0.5)
 
     def play(samples: Any) -> None:
-        for at in range(0, len(samples), 4800):
-            source.bring(samples[at : at + 4800])
-            pictures.go_on(0.02)
+        _play(pictures, source, samples)
 
     play(np.zeros((48_000 * 4, 2), np.float32))
     pictures.take("nothing-plays", seconds=1.0)
@@ -228,8 +227,15 @@ def states(pictures: Pictures, source: FakeSource) -> None:
     conductor.quit()
 
 
+def _play(pictures: Pictures, source: FakeSource, samples: Any) -> None:
+    """Bring it, faster than it plays."""
+    for at in range(0, len(samples), 4800):
+        source.bring(samples[at : at + 4800])
+        pictures.go_on(0.02)
+
+
 def played_set(pictures: Pictures) -> None:
-    """A set: the demo played out, its minute and all of it, in a low window, and silence after music."""
+    """A set: the demo played out, its minute and all of it, in a low window."""
     conductor, window = pictures.conductor, pictures.window
     window.resize(1280, 800)
     conductor.choose_arrangement("set")
@@ -244,6 +250,32 @@ def played_set(pictures: Pictures) -> None:
     conductor.quit()
 
 
+def booth(pictures: Pictures, source: FakeSource) -> None:
+    """What calls in a set: an over, a louder tune, something that clipped before us, silence."""
+    conductor = pictures.conductor
+    pictures.window.resize(1280, 800)
+    conductor.choose_arrangement("set")
+    conductor.going.choose_view("session")
+    conductor.begin("system")
+    pictures.go_on(0.5)
+    _play(pictures, source, noise(30.0, seed=1, level_dbfs=-18.0))
+    _play(pictures, source, noise(8.0, seed=2, level_dbfs=-8.5))
+    pictures.take("set-over", seconds=0.3)
+    _play(pictures, source, noise(20.0, seed=3, level_dbfs=-18.0))
+    watch = conductor.session.set_watch
+    watch._jumps.jump = Jump(at_s=30.0, size_db=1.6, told_s=watch.now.seconds)
+    _play(pictures, source, noise(1.0, seed=4, level_dbfs=-18.0))
+    pictures.take("set-jump", seconds=2.5)
+    watch._jumps.jump = None
+    _play(pictures, source, np.clip(noise(8.0, seed=5, level_dbfs=-16.0), -0.3, 0.3))
+    pictures.take("set-clipped", seconds=2.5)
+    _play(pictures, source, np.zeros((5 * 48_000, 2), np.float32))
+    pictures.take("set-silent", seconds=0.5)
+    source.become(volume_db=-12.0)
+    pictures.take("set-volume", seconds=1.0)
+    conductor.quit()
+
+
 def main() -> int:
     """Take them all."""
     folder = Path(sys.argv[1])
@@ -255,11 +287,13 @@ def main() -> int:
         raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
 
     wanted = sys.argv[2:] or ["demo", "files", "states", "set"]
-    for theme in ("light", "dark"):
+    for theme in ("light", "dark", "night"):
         if "demo" in wanted:
             demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
         if "set" in wanted:
             played_set(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
+            source = FakeSource(spec="system", name="what the system plays")
+            booth(Pictures(folder, app, lambda spec, source=source: source, theme), source)
         if "files" in wanted:
             os.environ["LEADLINE_HOME"] = tempfile.mkdtemp()  # with nothing on the shelf
             files(Pictures(folder, app, none, theme))

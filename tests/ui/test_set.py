@@ -2,8 +2,10 @@
 
 import pytest
 
+from meter.set_settings import SetSettings
 from ui import flag
 from ui.layout import Layout
+from ui.set_page import SetPage
 from ui.style import SENTENCE_PX
 
 
@@ -78,3 +80,25 @@ def test_a_sentence_that_is_too_long_is_written_smaller_and_moves_nothing(scene)
     assert line.sizeHint().height() == height
     line.say("short")
     assert line.font().pixelSize() == size_px
+
+
+def test_the_mixers_zero_is_taken_from_what_sounds_and_remembered(scene):
+    scene.conductor.choose_arrangement("set")
+    scene.play_music(4.0)
+    scene.conductor.actions["mixer"].trigger()
+    page = scene.conductor.of_set.page
+    page.take.click()
+    taken_dbfs = page.zero.value()
+    assert -22.0 < taken_dbfs < -5.0  # peaks of noise at -22 dBFS
+    page.accept()
+    assert scene.state.choices.mixer_zero_dbfs == pytest.approx(taken_dbfs)
+    room = scene.window.lanes._picture.lanes[2]
+    assert f"{taken_dbfs:g} dBFS" in room.says.replace("−", "-")
+    assert flown(scene)["room"][1] in ("against my 0 0.0 dB", "against my 0 +0.0 dB")
+
+
+def test_what_cannot_be_a_mixers_zero_is_told(app):
+    page = SetPage(SetSettings(), lambda: None)
+    page.take.click()
+    assert page.note.text() == "Now nothing sounds.\nPlay something whose peaks lie between −40 and 0 dBFS."
+    assert page.found() == SetSettings()

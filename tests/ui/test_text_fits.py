@@ -110,6 +110,8 @@ conductor.going.ask_for_tempo()
 walk(conductor.going.dialog, "tempo")
 conductor.low_end.ask()
 walk(conductor.low_end.page, "low end")
+conductor.of_set.ask()
+walk(conductor.of_set.page, "mixer")
 conductor.quit()
 assert checked > 100, checked
 print("fits", checked, app.devicePixelRatio())

@@ -1,11 +1,13 @@
 """Colours that can be read: WCAG 2.2, 1.4.3 (text 4.5:1) and 1.4.11 (lines 3:1). From memory."""
 
+from itertools import pairwise
+
 import pytest
 from PyQt6.QtGui import QPalette
 
-from ui.theme import DARK, LIGHT, Choice, blend, chosen, contrast, palette_of
+from ui.theme import DARK, LIGHT, NIGHT, Choice, blend, chosen, contrast, luminance, palette_of, worn
 
-THEMES = pytest.mark.parametrize("theme", [LIGHT, DARK], ids=["light", "dark"])
+THEMES = pytest.mark.parametrize("theme", [LIGHT, DARK, NIGHT], ids=["light", "dark", "night"])
 
 
 def grounds(theme):
@@ -63,6 +65,21 @@ def test_a_blend_lies_between_its_colours():
 def test_a_choice_is_followed_whatever_the_system_says(qapp):
     assert chosen(Choice.LIGHT) is LIGHT
     assert chosen(Choice.DARK) is DARK
+    assert chosen(Choice.NIGHT) is NIGHT
+
+
+@THEMES
+def test_a_palette_tells_of_which_theme_it_is(theme):
+    assert worn(palette_of(theme)) is theme
+
+
+def test_the_night_gives_little_light_and_hardly_any_blue():
+    for name in ("paper", "sheet", "ink", "ink_soft", "hairline", "choice", "edge", "fairway"):
+        colour = getattr(NIGHT, name)
+        assert luminance(colour) <= 0.55 * luminance(getattr(DARK, name)), name
+        assert int(colour[5:], 16) <= 0.4 * int(colour[1:3], 16), name
+    lights = sorted(luminance(colour) for colour in NIGHT.series)
+    assert all(b / a > 1.05 for a, b in pairwise(lights))
 
 
 @pytest.mark.parametrize(("window", "theme"), [("#101010", DARK), ("#f0f0f0", LIGHT)])

@@ -321,12 +321,12 @@ def test_slight_findings_wait_until_they_are_asked_for(scene):
 # --- forms
 
 
-def test_the_theme_goes_from_the_systems_to_light_and_to_dark(scene):
+def test_the_theme_goes_from_the_systems_to_light_to_dark_and_to_night(scene):
     papers = []
-    for _ in range(3):
+    for _ in range(4):
         press(scene, Qt.Key.Key_D)
         papers.append((scene.state.choices.theme, scene.window.palette().window().color().name()))
-    assert [name for name, _ in papers] == ["light", "dark", "system"]
+    assert [name for name, _ in papers] == ["light", "dark", "night", "system"]
     assert papers[0][1] == "#f7f1e3" and papers[1][1] == "#141b22"
 
 
