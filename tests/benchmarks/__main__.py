@@ -22,6 +22,7 @@ from tests.benchmarks.timing import compare
 LIMITS = {
     "levels and true peak, one thread": 1.5,
     "whole chain, one thread": 1.2,
+    "check with low end, one thread": 1.0,
     "as check runs it": 1.8,
 }
 """How many times faster than FFmpeg's ebur128=peak=true each has to be.
@@ -83,6 +84,7 @@ def speed(path: Path, form: str, args: argparse.Namespace) -> int:
             "FFmpeg": lambda: rivals.ffmpeg_peak(path),
             "levels and true peak, one thread": lambda: rivals.levels_and_true_peak(path),
             "whole chain, one thread": lambda: rivals.whole_chain(path),
+            "check with low end, one thread": lambda: rivals.with_low_end(path),
             "as check runs it": lambda: rivals.as_check_runs(path),
             "decoding alone": lambda: rivals.decode(path),
         },

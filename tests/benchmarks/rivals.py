@@ -10,6 +10,7 @@ import numpy as np
 from meter.chain import Chain
 from meter.check import Options, check_file
 from meter.files import open_audio
+from meter.low_end.settings import LowEndSettings
 from meter.passes import summarise
 
 
@@ -55,9 +56,14 @@ def whole_chain(path: Path) -> None:
     _chain(path, low_end=True)
 
 
+def with_low_end(path: Path) -> None:
+    """The same with notes, kicks and what mono does, findings and suggestions, on one thread."""
+    check_file(str(path), Options(beside=False, low_end=LowEndSettings()))
+
+
 def as_check_runs(path: Path) -> None:
     """Everything as ``leadline check`` runs it by default."""
-    check_file(str(path), Options())
+    check_file(str(path), Options(low_end=LowEndSettings()))
 
 
 def _chain(path: Path, *, low_end: bool) -> None:
