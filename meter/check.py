@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from meter.delivery.codecs import Wish
     from meter.delivery.encoded import Encoded
     from meter.low_end.analysis import LowEndAnalysis
+    from meter.low_end.beside import LowEndBeside
     from meter.standards.playback_levels import PlaybackLevel
 
 LOG: Final = logging.getLogger("meter.check")
@@ -188,7 +189,8 @@ def _measure(
 ) -> tuple[Soundings, LowEnd | None]:
     from meter.chain import Chain
 
-    low_end = _low_end(audio, options)
+    whole_s = options.part.length_s(audio)
+    low_end = _low_end(audio, options, whole_s)
     chain = Chain(
         rate_hz=audio.rate_hz,
         channels=audio.channels,
@@ -199,29 +201,36 @@ def _measure(
         beside=options.beside,
         low_sink=low_end,
     )
-    whole_s = options.part.length_s(audio)
     blocks = options.part.blocks(audio)
     if options.beside and audio.is_compressed:  # for plain samples a thread costs more than it saves
         blocks = read_ahead(blocks)
     frames, parts = 0, []
     # Closed in this order, so that the reader has ended before the file is closed.
-    with closing(chain), closing(blocks):
+    with closing(chain), closing(blocks), closing(low_end) if low_end is not None else nullcontext():
         for block in blocks:
             parts.append(chain.process(block))
             frames += len(block)
             if progress is not None:
                 progress(frames / audio.rate_hz, whole_s)
         parts.append(chain.flush())
-    return np.concatenate(parts), None if low_end is None else low_end.reading()
+        return np.concatenate(parts), None if low_end is None else low_end.reading()
 
 
-def _low_end(audio: AudioFile, options: Options) -> LowEndAnalysis | None:
+def _low_end(
+    audio: AudioFile, options: Options, whole_s: float | None
+) -> LowEndAnalysis | LowEndBeside | None:
     if options.low_end is None:
         return None
+    from meter.low_end import beside
     from meter.low_end.analysis import LowEndAnalysis
     from meter.low_end.clock import low_clock
 
-    return LowEndAnalysis(low_clock(audio.rate_hz, start_s=options.part.from_s), options.low_end)
+    clock = low_clock(audio.rate_hz, start_s=options.part.from_s)
+    is_long = whole_s is None or whole_s >= beside.LEAST_S
+    # Before any thread begins: a process with threads is not to be copied.
+    if options.beside and is_long and beside.is_possible():
+        return beside.LowEndBeside(clock, options.low_end)
+    return LowEndAnalysis(clock, options.low_end)
 
 
 def _summary(audio: AudioFile, rows: Soundings, part: Part) -> Summary:

@@ -11,11 +11,11 @@ Own method; a fit by least squares.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from meter.units import Floats, power_to_db
 
@@ -103,130 +103,179 @@ class BodyReader:
         self._weights[-6:] *= edge[::-1]
         self._base_hz = self._first * bin_hz
         self._t = np.arange(_SIZE) / (bin_hz * _SIZE) - self.before_frames / rate_hz
-        self._fade_in = np.linspace(0.0, 1.0, self.before_frames) ** 2
-        self._fade_out = np.linspace(1.0, 0.0, round(BEFORE_S * rate_hz))
+        self._fade_in = np.ones(self.frames)
+        self._fade_in[: self.before_frames] = np.linspace(0.0, 1.0, self.before_frames) ** 2
+        self._fade_s = 1.0 / (round(BEFORE_S * rate_hz) - 1)
         self._from = int(np.searchsorted(self._t, FROM_S))
+        self._stops = np.searchsorted(self._t, STOPS_S, side="right")
+        self._latest_top = int(np.searchsorted(self._t, 0.12))
         falls = np.array(FALLS_S)[:, None]
         later = np.maximum(self._t, 0.0)
-        courses = np.stack(
-            [
-                np.ones((len(falls), _SIZE)),
-                np.broadcast_to(2.0 * np.pi * self._t, (len(falls), _SIZE)),
-                2.0 * np.pi * falls * (1.0 - np.exp(-later / falls)),
-            ],
-            axis=1,
-        )
-        self._courses = courses.reshape(-1, _SIZE).T.copy()
-        self._products = (courses[:, :, None] * courses[:, None]).reshape(-1, _SIZE).T.copy()
+        steady = 2.0 * np.pi * self._t
+        falling = 2.0 * np.pi * falls * (1.0 - np.exp(-later / falls))
+        # Sums of products of the three courses (a constant, a steady tone, each fall): the first three are
+        # the same for every fall.
+        same = np.stack([np.ones(_SIZE), steady, steady * steady])
+        self._products = np.concatenate([same, falling, falling * steady, falling * falling]).T.copy()
+        self._courses = np.concatenate([same[:2], falling]).T.copy()
         self._ends = np.exp(-later[None] / falls)
         self._own = slice(self._first, self._first + self._count)
         self._sub = self._bins(sub_band_hz, bin_hz)
         self._kick = self._bins(KICK_BAND_HZ, bin_hz)
-        self._short = [round(s * rate_hz) + self.before_frames for s in (0.12, 0.1, 0.06)]
+        self._short = np.round(np.array([0.12, 0.1, 0.06]) * rate_hz).astype(np.intp) + self.before_frames
 
     def _bins(self, band_hz: tuple[float, float], bin_hz: float) -> slice:
         return slice(round(band_hz[0] / bin_hz), round(band_hz[1] / bin_hz) + 1)
 
-    def read(self, piece: Floats, falling: Floats, *, stop_frames: int) -> Body:
-        """Look at one hit.
+    def read(self, pieces: Floats, falling: Floats, stops: npt.NDArray[np.intp]) -> list[Body]:
+        """Look at hits. Each comes out the same, bit for bit, whatever others are with it.
 
         Parameters
         ----------
-        piece : ndarray, shape (frames,)
-            The low signal from `before_frames` before the hit.
-        falling : ndarray, shape (frames,)
+        pieces : ndarray, shape (n, frames)
+            The low signal from `before_frames` before each hit.
+        falling : ndarray, shape (n, frames)
             The same from 110 to 420 Hz.
-        stop_frames : int
+        stops : ndarray, shape (n,)
             Where the next hit begins, in the piece.
         """
-        count = min(len(piece), stop_frames)
-        short, until, shortest = (min(count, frames) for frames in self._short)
-        analytic = np.zeros(_SIZE, np.complex128)
-        analytic[: self._count] = self._spectrum(piece, count)[self._own] * self._weights
-        wave = np.fft.ifft(analytic)
-        power = wave.real**2 + wave.imag**2
-        top, end, is_over = self._extent(power, count)
-        hz = None
-        if self._t[end - 1] > LEAST_S:
-            hz = self._settles(_unwrapped(np.arctan2(wave.imag, wave.real)), power, end, is_over)
-        own = self._spectrum(piece, short)
-        energies = own.real**2 + own.imag**2
-        first, fall = piece[self.before_frames : until], falling[self.before_frames : shortest]
-        squares = first * first
-        mean = float(squares.mean()) if len(squares) else 0.0
-        return Body(
-            hz=hz,
-            seconds=max(float(self._t[end - 1]), 0.0) if is_over else None,
-            level_dbfs=power_to_db(top),
-            sub_share=float(energies[self._sub].sum() / max(energies[self._own].sum(), 1e-30)),
-            crest_db=power_to_db(float(squares.max()) / mean) if mean > 0.0 else 0.0,
-            energy=float(energies[self._kick].sum()) * 2.0 / self._size,
-            fall_energy=float(fall @ fall),
+        counts = np.minimum(stops, self.frames)
+        short, until, shortest = np.minimum(counts, self._short[:, None])
+        analytic = np.zeros((len(pieces), _SIZE), np.complex128)
+        analytic[:, : self._count] = self._spectra(pieces, counts)[:, self._own] * self._weights
+        waves = np.fft.ifft(analytic, axis=1)
+        power = np.square(waves.real) + np.square(waves.imag)
+        tops, ends, are_over = self._extents(power, counts)
+        bodies_hz = self._settle(_unwrapped(np.arctan2(waves.imag, waves.real)), power, ends, are_over)
+        own = self._spectra(pieces, short)
+        energies = np.square(own.real) + np.square(own.imag)
+        sub, whole, kick = (energies[:, band].sum(axis=1) for band in (self._sub, self._own, self._kick))
+        at = np.arange(self.frames)
+        is_body = at >= self.before_frames
+        squares = np.where(is_body & (at < until[:, None]), np.square(pieces), 0.0)
+        fall = np.where(is_body & (at < shortest[:, None]), falling, 0.0)
+        highest, sums, falls = squares.max(axis=1), squares.sum(axis=1), np.vecdot(fall, fall)
+        lengths = np.maximum(until - self.before_frames, 1)
+        return [
+            Body(
+                hz=body_hz if ends[k] > 0 and self._t[ends[k] - 1] > LEAST_S else None,
+                seconds=max(float(self._t[ends[k] - 1]), 0.0) if are_over[k] else None,
+                level_dbfs=power_to_db(float(tops[k])),
+                sub_share=float(sub[k] / max(whole[k], 1e-30)),
+                crest_db=power_to_db(float(highest[k] * lengths[k] / sums[k])) if sums[k] > 0.0 else 0.0,
+                energy=float(kick[k]) * 2.0 / self._size,
+                fall_energy=float(falls[k]),
+            )
+            for k, body_hz in enumerate(bodies_hz)
+        ]
+
+    def _spectra(self, pieces: Floats, counts: npt.NDArray[np.intp]) -> npt.NDArray[np.complex128]:
+        """Of so many samples of each piece, faded in and out."""
+        left = (counts[:, None] - 1) - np.arange(self.frames)
+        faded = pieces * self._fade_in * np.clip(left * self._fade_s, 0.0, 1.0)
+        return np.asarray(np.fft.rfft(faded, self._size, axis=1), np.complex128)
+
+    def _extents(
+        self, power: Floats, counts: npt.NDArray[np.intp]
+    ) -> tuple[Floats, npt.NDArray[np.intp], npt.NDArray[np.bool_]]:
+        """The top of the power of each, the point at which it ends, and whether it was over there."""
+        sums = np.cumsum(power, axis=1)
+        smooth = np.zeros_like(power)
+        smooth[:, 3:-2] = (sums[:, 5:] - sums[:, :-5]) / 5.0
+        last = np.searchsorted(self._t, (counts - self.before_frames) / self._rate - BEFORE_S / 2.0)
+        last = np.maximum(last, self._from + 1)
+        until = np.maximum(np.minimum(last, self._latest_top), self._from + 1)
+        places = np.arange(_SIZE)
+        looked = (places >= self._from) & (places < until[:, None])
+        at = np.where(looked, smooth, -1.0).argmax(axis=1)
+        tops = smooth[np.arange(len(smooth)), at]
+        under = (places >= at[:, None]) & (places < last[:, None]) & (smooth < tops[:, None] * QUIET)
+        are_over = under.any(axis=1)
+        return tops, np.where(are_over, under.argmax(axis=1), last), are_over
+
+    def _settle(
+        self, phase: Floats, power: Floats, ends: npt.NDArray[np.intp], are_over: npt.NDArray[np.bool_]
+    ) -> list[float | None]:
+        """The frequencies that the phases come to."""
+        n, ways = len(phase), len(STOPS_S)
+        # The stops before the end, then the end; where there are fewer, the first again in front.
+        ends_s = self._t[ends - 1]
+        before = np.searchsorted(STOPS_S, ends_s)
+        order = np.arange(ways) - (ways - 1) + before[:, None]
+        stops = np.where(order < before[:, None], self._stops[np.clip(order, 0, ways - 1)], ends[:, None])
+        places = np.arange(_SIZE)
+        inside = (places >= self._from) & (places < stops[:, :, None])
+        weights = np.where(inside, power[:, None], 0.0)
+        turned = weights * phase[:, None]
+        # A product for each hit, so that none depends on how many there are.
+        squares, crossed = weights @ self._products, turned @ self._courses
+        falls = len(FALLS_S)
+        s00, s01, s11 = (squares[:, :, k, None] for k in range(3))
+        s02, s12, s22 = (squares[:, :, 3 + k * falls : 3 + (k + 1) * falls] for k in range(3))
+        c0, c1, c2 = crossed[:, :, 0, None], crossed[:, :, 1, None], crossed[:, :, 2:]
+        found = _solved((s00, s01, s02, s11, s12, s22), (c0, c1, c2))
+        left = np.vecdot(turned, phase[:, None])
+        off = left[:, :, None] - (found[0] * c0 + found[1] * c1 + found[2] * c2)
+        off = np.maximum(off, 0.0) / np.maximum(s00, 1e-300)
+        best = off.argmin(axis=2)
+        least = np.take_along_axis(off, best[:, :, None], axis=2)[:, :, 0]
+        worst_rad = np.where(stops == ends[:, None], WORST_RAD, WORST_EARLY_RAD)
+        fits = (least < np.square(worst_rad)) & ~(are_over[:, None] & (stops < ends[:, None]))
+        way = (ways - 1) - fits[:, ::-1].argmax(axis=1)  # the latest that fits
+        mine = np.arange(n)
+        fall, stop = best[mine, way], stops[mine, way]
+        steady, falling = (found[k][mine, way, fall] for k in (1, 2))
+        told = self._told(steady, falling, fall, weights[mine, way], stop)
+        is_told = fits.any(axis=1) & np.isfinite(told)
+        return [float(hz) if ok else None for hz, ok in zip(told, is_told, strict=True)]
+
+    def _told(
+        self,
+        steady: Floats,
+        falling: Floats,
+        fall: npt.NDArray[np.intp],
+        weights: Floats,
+        stops: npt.NDArray[np.intp],
+    ) -> Floats:
+        """Mean frequency of the settled part of each; NaN where it has none."""
+        mine, places = np.arange(len(steady)), np.arange(_SIZE)
+        courses = falling[:, None] * self._ends[fall]
+        hz = self._base_hz + steady[:, None] + courses
+        inside = (places >= self._from) & (places < stops[:, None])
+        moving = inside & (np.abs(hz - hz[mine, stops - 1, None]) >= SETTLED_HZ)
+        firsts = np.where(moving.any(axis=1), _SIZE - moving[:, ::-1].argmax(axis=1), self._from)
+        settled = np.where(inside & (places >= firsts[:, None]), weights, 0.0)
+        shares, whole = settled.sum(axis=1), weights.sum(axis=1)
+        still_hz = np.abs(courses[mine, stops - 1])
+        body_hz = np.vecdot(hz, settled) / np.maximum(shares, 1e-300)
+        is_told = (
+            (shares >= LEAST_SHARE * whole)
+            & (shares > 0.0)
+            & (self._t[stops - 1] - self._t[np.minimum(firsts, _SIZE - 1)] >= LEAST_SETTLED_S)
+            & (still_hz <= STILL_FALLING_HZ)
+            & (body_hz > LOWEST_HZ)
+            & (body_hz < HIGHEST_HZ)
         )
+        return np.where(is_told, body_hz, np.nan)
 
-    def _spectrum(self, piece: Floats, count: int) -> np.ndarray[tuple[int], np.dtype[np.complex128]]:
-        padded = np.zeros(self._size)
-        padded[:count] = piece[:count]
-        padded[: self.before_frames] *= self._fade_in
-        fade = min(len(self._fade_out), count)
-        padded[count - fade : count] *= self._fade_out[-fade:]
-        return np.asarray(np.fft.rfft(padded), np.complex128)
 
-    def _extent(self, power: Floats, count: int) -> tuple[float, int, bool]:
-        """The top of its power, the point at which it ends, and whether it was over there."""
-        sums = np.cumsum(power)
-        smooth = np.zeros(_SIZE)
-        smooth[3:-2] = (sums[5:] - sums[:-5]) / 5.0
-        last = int(np.searchsorted(self._t, (count - self.before_frames) / self._rate - BEFORE_S / 2.0))
-        last = max(last, self._from + 1)
-        until = max(min(last, int(np.searchsorted(self._t, 0.12))), self._from + 1)
-        at = self._from + int(smooth[self._from : until].argmax())
-        top = float(smooth[at])
-        under = np.flatnonzero(smooth[at:last] < top * QUIET)
-        return (top, at + int(under[0]), True) if len(under) else (top, last, False)
-
-    def _settles(self, phase: Floats, power: Floats, end: int, is_over: bool) -> float | None:
-        """The frequency that the phase comes to."""
-        end_s = float(self._t[end - 1])
-        stops_s = [stop for stop in STOPS_S if stop < end_s]
-        stops = [*(int(np.searchsorted(self._t, stop, side="right")) for stop in stops_s), end]
-        stops = [stops[0]] * (len(STOPS_S) - len(stops)) + stops[-len(STOPS_S) :]
-        weights = np.zeros((len(STOPS_S), _SIZE))
-        for row, stop in zip(weights, stops, strict=True):
-            row[self._from : stop] = power[self._from : stop]
-        squares = (weights @ self._products).reshape(len(STOPS_S), -1, 3, 3)
-        crossed = ((weights * phase) @ self._courses).reshape(len(STOPS_S), -1, 3)
-        squares = squares + 1e-9 * squares[..., :1, :1] * np.eye(3)
-        found = np.linalg.solve(squares, crossed[..., None])[..., 0]
-        left = (weights * phase) @ phase
-        off = np.maximum(left[:, None] - (found * crossed).sum(axis=2), 0.0) / weights.sum(axis=1)[:, None]
-        best = off.argmin(axis=1)
-        for at in range(len(STOPS_S) - 1, -1, -1):
-            if is_over and stops[at] < end:
-                return None
-            worst_rad = WORST_RAD if stops[at] == end else WORST_EARLY_RAD
-            if off[at, best[at]] < worst_rad**2:
-                return self._end_of(found[at, best[at]], int(best[at]), weights[at], stops[at])
-        return None
-
-    def _end_of(self, course: Floats, fall: int, weights: Floats, stop: int) -> float | None:
-        hz = self._base_hz + course[1] + course[2] * self._ends[fall]
-        moving = np.flatnonzero(np.abs(hz[self._from : stop] - hz[stop - 1]) >= SETTLED_HZ)
-        first = self._from + (int(moving[-1]) + 1 if len(moving) else 0)
-        settled = weights[first:stop]
-        still_hz = abs(float(course[2])) * float(self._ends[fall][stop - 1])
-        if (
-            settled.sum() < LEAST_SHARE * weights.sum()
-            or self._t[stop - 1] - self._t[first] < LEAST_SETTLED_S
-            or still_hz > STILL_FALLING_HZ
-        ):
-            return None
-        body_hz = float(hz[first:stop] @ settled / settled.sum())
-        return body_hz if LOWEST_HZ < body_hz < HIGHEST_HZ and math.isfinite(body_hz) else None
+def _solved(squares: tuple[Floats, ...], crossed: tuple[Floats, ...]) -> tuple[Floats, Floats, Floats]:
+    """Three unknowns of symmetric equations, many at once: elimination, which needs no pivots here."""
+    s00, s01, s02, s11, s12, s22 = squares
+    c0, c1, c2 = crossed
+    s00 = np.maximum(s00, 1e-300)
+    least = 1e-9 * s00
+    k1, k2 = s01 / (s00 + least), s02 / (s00 + least)
+    r11, r12, r22 = s11 + least - k1 * s01, s12 - k1 * s02, s22 + least - k2 * s02
+    d1, d2 = c1 - k1 * c0, c2 - k2 * c0
+    k3 = r12 / r11
+    x2 = (d2 - k3 * d1) / (r22 - k3 * r12)
+    x1 = (d1 - r12 * x2) / r11
+    return (c0 - s01 * x1 - s02 * x2) / (s00 + least), x1, x2
 
 
 def _unwrapped(phase: Floats) -> Floats:
-    """The phase without its jumps; `numpy.unwrap` does the same and looks at more."""
-    turns = np.rint((phase[1:] - phase[:-1]) / (2.0 * np.pi))
-    phase[1:] -= 2.0 * np.pi * np.cumsum(turns)
+    """The phases without their jumps; `numpy.unwrap` does the same and looks at more."""
+    turns = np.rint((phase[:, 1:] - phase[:, :-1]) / (2.0 * np.pi))
+    phase[:, 1:] -= 2.0 * np.pi * np.cumsum(turns, axis=1)
     return phase

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from meter.dsp.filter_design import butterworth_band_pass
 from meter.dsp.linear_filter import linear_filter
@@ -65,33 +66,40 @@ class Likeness:
         out, self._memory = linear_filter(self._b, self._a, samples[None], self._memory)
         return np.asarray(out[0], np.float64)
 
-    def surer(self, piece: Floats, score: float) -> float:
-        """The score of a beginning, with what is known of those before it; remembers it.
+    def surer(self, sound: Floats, starts: npt.NDArray[np.intp], scores: Floats) -> list[float]:
+        """The scores of beginnings, with what is known of those before them; remembers them.
 
         Parameters
         ----------
-        piece : ndarray, shape (frames,)
-            Filtered samples from `before_frames` before it.
-        score : float
-            By its looks alone.
+        sound : ndarray, shape (n,)
+            Filtered samples.
+        starts : ndarray, shape (k,)
+            Where the piece of each begins, `before_frames` before it; in order.
+        scores : ndarray, shape (k,)
+            By their looks alone.
         """
-        if score <= -MOST:  # nothing could make it one
-            return score
-        best, kind, shift = 0.0, -1, 0
-        energy = np.cumsum(np.concatenate([[0.0], piece * piece]))
-        norms = np.sqrt(np.maximum(energy[self._length :] - energy[: -self._length], 1e-20))
-        for k, known in enumerate(self._kinds):
-            alike = np.correlate(piece, known, "valid") / norms
-            at = int(alike.argmax())
-            if alike[at] > best:
-                best, kind, shift = float(alike[at]), k, at
-        if sum(self._counts) >= ENOUGH:
-            score += min(max(WORTH * (best - SAME), -MOST), MOST)
-        else:
-            score -= UNSUPPORTED
-        if score > SURE:
-            self._remember(piece, kind if best > SAME else -1, shift)
-        return score
+        made: list[float] = scores.tolist()
+        looked = np.flatnonzero(scores > -MOST)  # nothing could make one of the others
+        if len(looked) == 0:
+            return made
+        energy = np.cumsum(np.concatenate([[0.0], sound * sound]))
+        places = starts[looked, None] + np.arange(2 * self._shift + 1)
+        norms = np.sqrt(np.maximum(energy[places + self._length] - energy[places], 1e-20))
+        for at, start, norm in zip(looked.tolist(), starts[looked].tolist(), norms, strict=True):
+            piece = sound[start : start + self.frames]
+            best, kind, shift = 0.0, -1, 0
+            for k, known in enumerate(self._kinds):
+                likes = np.correlate(piece, known, "valid") / norm
+                own_shift = int(likes.argmax())
+                if likes[own_shift] > best:
+                    best, kind, shift = float(likes[own_shift]), k, own_shift
+            if sum(self._counts) >= ENOUGH:
+                made[at] += min(max(WORTH * (best - SAME), -MOST), MOST)
+            else:
+                made[at] -= UNSUPPORTED
+            if made[at] > SURE:
+                self._remember(piece, kind if best > SAME else -1, shift)
+        return made
 
     def _remember(self, piece: Floats, kind: int, shift: int) -> None:
         if kind < 0 and len(self._kinds) == KINDS:

@@ -70,6 +70,9 @@ class LowEndAnalysis:
         for part in self._parts:
             part.flush()
 
+    def close(self) -> None:
+        """Nothing is held open here; see `meter.low_end.beside`."""
+
     def reading(self) -> LowEnd:
         """What is known now; changes nothing."""
         notes = self._notes.reading()

@@ -6,6 +6,7 @@ hits.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -36,6 +37,20 @@ HIGHEST_HZ: Final = 130.0
 """What settles above is a note or a drum of another kind."""
 LEAST_LOW: Final = 0.4
 """And what leaves less than this behind, of the energy of its fall, is a drum with no low end."""
+AT_ONCE: Final = 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Whole:
+    """A hit that has come to its end; the names are those of `Hit`."""
+
+    at_s: float
+    sound: Floats  # (2, frames): the middle, and its part of the fall
+    stop: int
+    sub_before_db: float
+    sub_during_db: float
+    sub_after_db: float | None
+    fall_before: float
 
 
 class KickReader:
@@ -48,10 +63,6 @@ class KickReader:
     sub_band_hz : tuple of float
         Where the sub's notes are.
 
-    Attributes
-    ----------
-    hits : list of Hit
-        All so far, in order; 2 s late at most.
     """
 
     def __init__(self, clock: LowClock, *, sub_band_hz: tuple[float, float] = SUB_BAND_HZ) -> None:
@@ -62,8 +73,15 @@ class KickReader:
         self._past = round(PAST_S * rate_hz)
         self._fall = round(FALL_S * rate_hz)
         self._lag = (AFTER + NEIGHBOURS + 4) * step_frames(rate_hz)
-        self.hits: list[Hit] = []
+        self._hits: list[Hit] = []
+        self._whole: list[_Whole] = []
         self._begin(0)
+
+    @property
+    def hits(self) -> list[Hit]:
+        """All so far, in order; 2 s late at most."""
+        self._settle()
+        return self._hits
 
     def _begin(self, index: int) -> None:
         self._index = index  # number of the first sample of what is looked at
@@ -111,12 +129,12 @@ class KickReader:
         self._rows = np.concatenate([self._rows, new], axis=1)
         found = self._finder.process(middle)
         self._known += len(middle)
-        for at, score in found:
-            start = at - self._likeness.before_frames - self._first
-            piece = self._rows[1, start : start + self._likeness.frames]
-            sure = self._likeness.surer(piece, score)
-            if sure > 0.0:
-                self._wait(at, sure)
+        if found:
+            starts = np.array([at for at, _ in found]) - (self._likeness.before_frames + self._first)
+            scores = np.array([score for _, score in found])
+            for (at, _), sure in zip(found, self._likeness.surer(self._rows[1], starts, scores), strict=True):
+                if sure > 0.0:
+                    self._wait(at, sure)
         self._read(is_last=False)
         keep = self._waiting[0][0] if self._waiting else self._known - self._lag
         drop = max(keep - self._past - self._first, 0)
@@ -135,27 +153,45 @@ class KickReader:
         while self._waiting and (is_last or self._waiting[0][0] <= until):
             at, _ = self._waiting.pop(0)
             following = self._waiting[0][0] if self._waiting else at + 2 * self._bodies.frames
-            hit = self._hit(at, following)
-            is_low = hit.body.hz is None or hit.body.hz <= HIGHEST_HZ
-            is_low = is_low and hit.body.energy > LEAST_LOW * (hit.body.fall_energy - hit.fall_before)
-            if is_low and hit.body.level_dbfs >= QUIETEST_DBFS:
-                self.hits.append(hit)
+            self._whole.append(self._whole_hit(at, following))
+        if len(self._whole) >= AT_ONCE:
+            self._settle()
 
-    def _hit(self, at: int, following: int) -> Hit:
+    def _whole_hit(self, at: int, following: int) -> _Whole:
         start = at - self._bodies.before_frames - self._first
-        piece = self._rows[0, start : start + self._bodies.frames]
-        stop = following - at + self._bodies.before_frames - round(0.008 * self._rate)
-        body = self._bodies.read(piece, self._rows[1, start : start + self._bodies.frames], stop_frames=stop)
         before = self._rows[1, at - self._first - self._fall : at - self._first]
         has_room = following - at > AFTERWARDS_S[1] * self._rate
-        return Hit(
+        return _Whole(
             at_s=self._clock.at_s(self._index + at),
-            body=body,
+            sound=self._rows[:2, start : start + self._bodies.frames].copy(),
+            stop=following - at + self._bodies.before_frames - round(0.008 * self._rate),
             sub_before_db=self._sub_db(at, BEFORE_S),
             sub_during_db=self._sub_db(at, DURING_S),
             sub_after_db=self._sub_db(at, AFTERWARDS_S) if has_room else None,
             fall_before=float(before @ before),
         )
+
+    def _settle(self) -> None:
+        """Look at the hits that are all there; many at once take little more than one."""
+        whole, self._whole = self._whole, []
+        if not whole:
+            return
+        sounds = np.stack([one.sound for one in whole])
+        bodies = self._bodies.read(sounds[:, 0], sounds[:, 1], np.array([one.stop for one in whole]))
+        for one, body in zip(whole, bodies, strict=True):
+            is_low = body.hz is None or body.hz <= HIGHEST_HZ
+            is_low = is_low and body.energy > LEAST_LOW * (body.fall_energy - one.fall_before)
+            if is_low and body.level_dbfs >= QUIETEST_DBFS:
+                self._hits.append(
+                    Hit(
+                        at_s=one.at_s,
+                        body=body,
+                        sub_before_db=one.sub_before_db,
+                        sub_during_db=one.sub_during_db,
+                        sub_after_db=one.sub_after_db,
+                        fall_before=one.fall_before,
+                    )
+                )
 
     def _sub_db(self, at: int, span_s: tuple[float, float]) -> float:
         first, stop = (at + round(s * self._rate) - self._first for s in span_s)

@@ -38,6 +38,10 @@ CENTS: Final = 1200.0 / np.log(2.0)
 DB: Final = 20.0 / np.log(10.0)
 
 
+_TABLE: Final = 32
+_TABLE_PLACES: Final = np.arange(_TABLE)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Piece:
     """A piece of a note, ready to be fitted.
@@ -86,12 +90,20 @@ def piece_of(samples: Floats, *, rate_hz: float, hz: float) -> Piece | None:
     shape = two_periods(half)
     reach = len(shape) // 2
     firsts = np.rint((n - 1 - 2 * reach) * _SHARES).astype(np.intp)
-    carried = samples * np.exp((-2j * np.pi * hz / rate_hz) * np.arange(n))
+    carried = samples * turning(-2.0 * np.pi * hz / rate_hz, n)
     # That a moment stands half a sample off its even place is nothing: what is carried down hardly turns.
     rows = carried[firsts[:, None] + np.arange(len(shape))]
     line = rows @ (shape * (2.0 / shape.sum()))
     span_s = float(firsts[-1] - firsts[0]) / rate_hz
     return Piece(hz=hz, span_s=span_s, seconds=seconds, line=line)
+
+
+def turning(step_rad: float, count: int) -> Complexes:
+    """exp(i·step·k) for k from 0: of two short tables, a tenth of the work and as exact to 1e-15."""
+    rows = -(-count // _TABLE)
+    far = np.exp((1j * step_rad * _TABLE) * np.arange(rows))
+    near = np.exp((1j * step_rad) * _TABLE_PLACES)
+    return np.asarray((far[:, None] * near).reshape(-1)[:count], np.complex128)
 
 
 def two_periods(half: float) -> Floats:

@@ -7,13 +7,14 @@ note was struck anew; a kick turns it only for as long as it sounds.
 
 from __future__ import annotations
 
+import cmath
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from meter.low_end.note_fit import PERIODS, Complexes, two_periods
+from meter.low_end.note_fit import PERIODS, Complexes, turning, two_periods
 from meter.units import Floats
 
 EDGE: Final = 0.5
@@ -53,8 +54,7 @@ def sections_of(
     n = len(samples)
     if n < 2 * len(shape):
         return []
-    waves = np.exp((-2j * np.pi * hz / rate_hz) * np.arange(n))
-    line = np.convolve(samples * waves, shape * (2.0 / shape.sum()), "same")
+    line = np.convolve(samples * turning(-2.0 * np.pi * hz / rate_hz, n), shape * (2.0 / shape.sum()), "same")
     size = np.abs(line)
     first, last = min(max(first, 0), n - 1), min(max(last, first + 1), n)
     usual = middle_of(size[first:last])
@@ -109,7 +109,7 @@ def _struck_anew(
     loud = np.convolve(np.square(samples), np.full(width, 1.0 / width), "same")[::every]
     hit = HIT * middle_of(loud)
     # Phase of the whole line, straightened.
-    line = line * turn ** (np.arange(len(line)) / (2.0 * period))
+    line = line * turning(cmath.phase(turn) / (2.0 * period), len(line))
     far = np.rint(np.array(KICK_S) * rate_hz / every).astype(np.intp)
     cuts: list[int] = []
     for _ in range(_MOST):

@@ -85,8 +85,7 @@ class NoteSignal:
         self._waiting = held[:, blocks * step :]
         if blocks == 0:
             return np.empty((2, 0))
-        views = np.lib.stride_tricks.sliding_window_view(held, self._kernel.shape[0], axis=1)
-        rows = views[:, : blocks * step : self.hop * self.factor]
+        rows = _frames(held, blocks * _GROUPS, self.hop * self.factor, self._kernel.shape[0])
         out = np.matmul(rows.reshape(2, blocks, _GROUPS, -1), self._kernel)
         return np.asarray(out.reshape(2, -1), np.float64)
 
@@ -98,8 +97,15 @@ class NoteSignal:
         lowered : ndarray, shape (2, n)
             Frame k begins at sample k·hop of it.
         """
-        views = np.lib.stride_tricks.sliding_window_view(lowered, self.window, axis=1)
-        rows = views[:, : frames * self.hop : self.hop].astype(np.float32)
+        rows = _frames(lowered, frames, self.hop, self.window).astype(np.float32)
         spectra = np.matmul(rows.reshape(2, -1, _FRAMES, self.window), self._waves)
         parts = np.square(spectra.reshape(2, frames, 2, -1))
         return np.asarray(parts.sum(axis=(0, 2)), np.float64)
+
+
+def _frames(samples: Floats, count: int, hop: int, length: int) -> Floats:
+    """Views of so many frames of both channels, shape (2, count, length)."""
+    far, near = samples.strides
+    assert (count - 1) * hop + length <= samples.shape[1]
+    strides = (far, hop * near, near)
+    return np.lib.stride_tricks.as_strided(samples, (2, count, length), strides, writeable=False)

@@ -29,6 +29,9 @@ JOIN_FRAMES: Final = 15
 KEPT_POWER: Final = 0.1
 """Under a kick the note goes on when so much of it is left."""
 
+_AROUND: Final = np.array([-3, -1, 0, 1, 3])[:, None]
+_BESIDE: Final = np.array([-1, 0, 1])[:, None]
+
 Bools = npt.NDArray[np.bool_]
 
 
@@ -70,17 +73,18 @@ def pitches_of(powers: Floats, bins_hz: Floats) -> Pitches:
     top = powers[:, low : high + 1].argmax(axis=1) + low
     strongest = powers[frames, top]
     half = np.rint((0.5 * (first + step * top) - first) / step).astype(np.intp)
-    inside = np.clip(half, low, high)
-    around = np.stack([powers[frames, np.clip(inside + k, 1, high)] for k in (-3, -1, 0, 1, 3)])
+    inside = np.minimum(np.maximum(half, low), high)
+    places = np.minimum(np.maximum(inside + _AROUND, 1), high)
+    around = powers[frames, places]
     middle = around[1:4].max(axis=0)
     is_half = (half >= low) & (middle > HALF_POWER * strongest)
     is_half &= (middle > around[0]) & (middle > around[4])
     top = np.where(is_half, inside + around[1:4].argmax(axis=0) - 1, top)
-    top = np.clip(top, 1, len(bins_hz) - 2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        left, here, right = (np.log(powers[frames, top + k] + 1e-30) for k in (-1, 0, 1))
+    top = np.minimum(np.maximum(top, 1), len(bins_hz) - 2)
+    left, here, right = np.log(powers[frames, top + _BESIDE] + 1e-30)
     bend = left - 2.0 * here + right
-    shift = np.clip(np.where(bend < 0.0, 0.5 * (left - right) / np.minimum(bend, -1e-12), 0.0), -1.0, 1.0)
+    shift = np.where(bend < 0.0, 0.5 * (left - right) / np.minimum(bend, -1e-12), 0.0)
+    shift = np.minimum(np.maximum(shift, -1.0), 1.0)
     cents = 1200.0 * np.log2(first + step * (top + shift))
     power = powers[frames, top]
     loudest = float(strongest.max(initial=0.0))

@@ -42,4 +42,4 @@ def body_of(kick: Floats, rate_hz: int = 48_000) -> Body:
     reader = BodyReader(clock.rate_hz, sub_band_hz=SUB_HZ)
     first = round((before / rate_hz + clock.delay_s) * clock.rate_hz) - reader.before_frames
     piece = low[first : first + reader.frames, 0]
-    return reader.read(piece, piece, stop_frames=reader.frames)
+    return reader.read(piece[None], piece[None], np.array([reader.frames]))[0]
