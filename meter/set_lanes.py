@@ -117,13 +117,14 @@ def _of_overs(now: Now, of_set: SetNow) -> Iterator[Flag]:
             word=_OVER.word if calls else "",
             at=_HIGHEST_SHARE,
         )
-    yield _share("time_over_root", "of 10 min", of_set.recent_over_pct)
-    yield _share("", "of the set", of_set.over_pct)
+    whole = f", set {share_text(of_set.over_pct)} %"
+    yield _share("of 10 min", of_set.recent_over_pct, whole)
 
 
-def _share(key: str, name: str, share_pct: float | None) -> Flag:
+def _share(name: str, share_pct: float | None, more: str = "") -> Flag:
     at = 0.0 if share_pct is None else 10.0 * math.sqrt(share_pct / 100.0)
-    return Flag(key=key, name=name, value_text=share_text(share_pct), unit="%", at=at if key else at - _ASIDE)
+    text = share_text(share_pct)
+    return Flag(key="time_over_root", name=name, value_text=text, unit=f"%{more}", at=at)
 
 
 _HIGHEST_SHARE: Final = 10.0 + _ASIDE
@@ -163,7 +164,7 @@ def file_set_flags(live_pass: LivePass) -> dict[str, tuple[Flag, ...]]:
     watch.take(rows, live_pass)
     of_set = watch.now
     peak_dbtp = amplitude_to_db(float(rows["true_peak"].max(initial=0.0)))
-    found = [_share("time_over_root", "of all", of_set.over_pct)]
+    found = [_share("of all", of_set.over_pct)]
     if of_set.overs:
         unit = overs_unit(of_set.overs)
         found.append(Flag(key="overs", name="", value_text=str(of_set.overs), unit=unit, at=_HIGHEST_SHARE))

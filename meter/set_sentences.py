@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from meter.capture.records import SourceStatus
 from meter.music_sentences import short_term_ceiling_lufs
 from meter.now import Now
 from meter.sentence_kinds import RECENT_S, Kind, Sentence
@@ -23,6 +24,16 @@ JUMP_S: Final = 60.0
 
 LOST_FEW: Final = 3
 """From so many drop-outs on their number is told."""
+
+ALARMS: Final = frozenset((Kind.DEAD_AIR, Kind.OVER, Kind.GAP, Kind.DROPOUT))
+"""What cannot wait."""
+
+
+def calls(now: Now, kind: Kind) -> bool:
+    """Whether a sentence of this kind has to be seen from across the booth."""
+    if now.of_set is None:
+        return False
+    return kind in ALARMS or (kind is Kind.SOURCE and now.state.status is SourceStatus.LOST)
 
 
 def of_dead_air(of_set: SetNow) -> Iterator[Sentence]:

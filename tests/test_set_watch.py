@@ -16,6 +16,7 @@ from meter.now import Now
 from meter.sentence import sentence
 from meter.sentence_kinds import Kind
 from meter.set_lanes import file_set_flags, set_flags, set_lanes
+from meter.set_sentences import calls
 from meter.set_settings import SetSettings
 from meter.set_watch import SetNow, SetWatch
 from meter.set_words import age, set_line, share_text
@@ -226,6 +227,16 @@ def test_a_louder_tune_is_told_within_two_minutes_of_the_blend():
     assert jump.size_db == pytest.approx(1.6, abs=0.4)
 
 
+def test_a_watch_finds_the_jump_in_its_soundings():
+    made = made_set(3, jumps=[1.6])
+    lufs = np.repeat(made.short_term_lufs[3:], 10)
+    rows = rows_of(len(lufs))
+    rows["k_power"][:, :2] = 0.5 * np.array([[lufs_to_power(value)] for value in lufs])
+    jump = watched(rows).now.jump
+    assert jump.at_s == pytest.approx(made.blends[0][0] - 3.0, abs=12.0)
+    assert jump.size_db == pytest.approx(1.6, abs=0.4)
+
+
 def test_tunes_that_are_equally_loud_are_no_jump():
     assert told(made_set(4, jumps=[0.3, -0.4]).short_term_lufs) == []
 
@@ -285,6 +296,16 @@ def test_a_dropout_is_told_for_ten_seconds():
     assert sentence(now_of(watch.now)).kind is Kind.LOUDNESS
 
 
+def test_what_cannot_wait_calls_in_a_set_only():
+    of_set = SetNow(seconds=100.0, music_s=60.0, silent_s=5.0)
+    assert calls(now_of(of_set), sentence(now_of(of_set)).kind)
+    assert not calls(now_of(), Kind.DEAD_AIR)
+    assert not calls(now_of(SetNow()), sentence(now_of(SetNow())).kind)
+    lost = replace(now_of(of_set).state, status=SourceStatus.LOST)
+    assert calls(replace(now_of(of_set), state=lost), Kind.SOURCE)
+    assert not calls(now_of(of_set), Kind.SOURCE)
+
+
 @pytest.mark.parametrize(
     ("seconds", "said"),
     [(0, "0 s ago"), (42.4, "42 s ago"), (99.6, "2 min ago"), (5_969, "99 min ago"), (7_200, "2.0 h ago")],
@@ -315,7 +336,7 @@ def test_flags_and_the_line_of_text_say_the_same():
     watch = watched(rows_of(10, overs=[1] + [0] * 9, peak_dbtp=0.4), rows_of(420, first=10))
     now = now_of(watch.now)
     shown = {key: [flag.text for flag in found] for key, found in set_flags(now, SETTINGS).items()}
-    assert shown["time_over"] == ["last over 42 s ago", "of 10 min 2.3 %", "of the set 2.3 %"]
+    assert shown["time_over"] == ["last over 42 s ago", "of 10 min 2.3 %, set 2.3 %"]
     assert shown["room"] == ["room, 1 min -0.4 dB ▲ over", "against my 0 +16.8 dB"]
     line = "last over 42 s ago, 2.3 % of 10 min, 2.3 % of the set, room -0.4 dB, +16.8 dB on my 0 = -18 dBFS"
     assert set_line(now, SETTINGS) == line

@@ -13,6 +13,7 @@ from meter.capture.records import SourceInfo
 from meter.now import Now
 from meter.sentence import sentence
 from meter.sentence_kinds import Keeper, Kind
+from meter.set_sentences import calls
 from meter.window_text import capital
 from ui import fonts
 from ui.style import LOW_FAR_SENTENCE_PX, SENTENCE_PX, SPACE_PX, label, typeset
@@ -47,14 +48,24 @@ class SentenceLine(QLabel):
         found = sentence(now)
         kept = self._keeper.keep(found, time.monotonic())
         # What is said of the source is true at this moment or not.
-        self.say(found.text if found.kind <= Kind.NOTICE else kept.text, now.state.info)
+        shown = found if found.kind <= Kind.NOTICE else kept
+        self.say(shown.text, now.state.info, calling=calls(now, shown.kind))
 
     def begin_anew(self) -> None:
         """Other things matter from now on: what was said gives way at once."""
         self._keeper = Keeper()
 
-    def say(self, text: str, info: SourceInfo | None = None) -> None:
-        """Show this; with a capital, unless it begins with the name of this source, which has its own."""
+    def say(self, text: str, info: SourceInfo | None = None, *, calling: bool = False) -> None:
+        """Show this; with a capital, unless it begins with the name of this source, which has its own.
+
+        What is calling is filled with ink, as a flag is.
+        """
+        if calling != bool(self.property("calls")):
+            self.setProperty("calls", calling)
+            style = self.style()
+            if style is not None:
+                style.unpolish(self)  # only then the style sheet looks at the property
+                style.polish(self)
         whole = typeset(capital(text, info))
         if whole == self.text():
             return

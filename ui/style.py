@@ -57,6 +57,7 @@ def sheet(theme: Theme) -> str:
     return f"""
 QMainWindow, QDialog, #page {{ background: {theme.paper}; color: {theme.ink}; }}
 QLabel {{ color: {theme.ink}; background: transparent; }}
+QLabel[calls="true"] {{ color: {theme.paper}; background: {theme.ink}; }}
 QLabel#soft {{ color: {theme.ink_soft}; }}
 
 QPushButton, QToolButton {{

@@ -273,6 +273,9 @@ def booth(pictures: Pictures, source: FakeSource) -> None:
     pictures.take("set-silent", seconds=0.5)
     source.become(volume_db=-12.0)
     pictures.take("set-volume", seconds=1.0)
+    conductor.of_set.ask()
+    pictures.take("set-mixer", conductor.of_set.page)
+    conductor.of_set.page.reject()
     conductor.quit()
 
 

@@ -1,8 +1,11 @@
 """The arrangement Set: what is heard is one set, and can be read from two metres."""
 
+import numpy as np
 import pytest
+import soundfile
 
 from meter.set_settings import SetSettings
+from tests.support.sound import noise
 from ui import flag
 from ui.layout import Layout
 from ui.set_page import SetPage
@@ -18,10 +21,10 @@ def test_a_set_is_watched_from_the_beginning_and_told_when_it_is_chosen(scene):
     scene.conductor.actions["arrange_set"].trigger()
     assert scene.state.choices.arrangement == "set"
     assert scene.window.bar.arrangements["set"].isChecked()
-    assert flown(scene)["time_over"] == ["overs 0 so far", "of 10 min 0.0 %", "of the set 0.0 %"]
+    assert flown(scene)["time_over"] == ["overs 0 so far", "of 10 min 0.0 %, set 0.0 %"]
     assert "dB of room" in scene.said()
     scene.conductor._take_load(1.0)
-    assert "of the set 0.0 %" in scene.window.lanes._spoken[1].accessibleDescription()
+    assert "set 0.0 %" in scene.window.lanes._spoken[1].accessibleDescription()
 
 
 def test_silence_after_music_is_an_alarm_and_ends_no_pass(scene):
@@ -29,7 +32,9 @@ def test_silence_after_music_is_an_alarm_and_ends_no_pass(scene):
     scene.play_music(11.0)
     scene.play_silence(8.0)
     scene.until(lambda: "ilence for" in scene.said())
+    assert scene.window.sentence.property("calls")
     scene.play_music(3.0)
+    scene.until(lambda: not scene.window.sentence.property("calls"))
     scene.session._thinker.think()
     (one,) = scene.session._thinker.thoughts.passes
     assert one.last_slot is None
@@ -102,3 +107,15 @@ def test_what_cannot_be_a_mixers_zero_is_told(app):
     page.take.click()
     assert page.note.text() == "Now nothing sounds.\nPlay something whose peaks lie between −40 and 0 dBFS."
     assert page.found() == SetSettings()
+
+
+def test_a_file_is_told_as_if_it_had_been_a_set(scene, tmp_path):
+    sound = np.concatenate([noise(5.0, seed=4, level_dbfs=-22.0), noise(1.0, seed=4, level_dbfs=-2.0)])
+    soundfile.write(tmp_path / "a.wav", sound, 48_000, subtype="FLOAT")
+    scene.conductor.choose_arrangement("set")
+    scene.conductor.desk.open([str(tmp_path / "a.wav")])
+    scene.until(lambda: scene.conductor.going.file is not None)
+    shown = flown(scene)
+    assert shown["time_over"][0] == "of all 17 %"  # one second of six
+    assert shown["room"][0].endswith("▲ over")
+    assert shown["loudness"][0].startswith("loudest 30 s")
