@@ -17,6 +17,7 @@ import numpy as np
 import demo_signals
 from meter.chain import Chain
 from meter.engine import Engine
+from meter.low_end.live import LiveLowEnd
 from meter.target_file import shipped_targets
 from tests.support.fake_source import PacedSource
 
@@ -36,17 +37,23 @@ def measure(frames, *, seconds):
 
     engine = Engine(source, target=shipped_targets()["club"], on_soundings=note)
     engine.start()
+    low_end = LiveLowEnd(engine)
+    low_end.start()
     time.sleep(SETTLE_S)
-    clock = time.pthread_getcpuclockid(engine._thread.ident)
+    clocks = [time.pthread_getcpuclockid(thread.ident) for thread in (engine._thread, low_end._thread)]
     delays_s.clear()
-    before_s, wall_s, steps = time.clock_gettime(clock), time.perf_counter(), Counter(engine)
+    before_s, wall_s, steps = [*map(time.clock_gettime, clocks)], time.perf_counter(), Counter(engine)
     time.sleep(seconds)
-    share = 100.0 * (time.clock_gettime(clock) - before_s) / (time.perf_counter() - wall_s)
+    took_s = time.perf_counter() - wall_s
+    used_s = [time.clock_gettime(clock) - then for clock, then in zip(clocks, before_s, strict=True)]
+    shares = [100.0 * used / took_s for used in used_s]
     a_second = steps.count / (time.perf_counter() - wall_s)
     gaps = len(engine.live_pass.gaps)
+    low_end.stop()
     engine.stop()
     source_share = 100.0 * source.cpu_s / (seconds + SETTLE_S)
-    return share, source_share, np.array(delays_s) * 1000.0, a_second, gaps
+    found = low_end.now.sub_notes, low_end.now.kicks.count
+    return shares, source_share, np.array(delays_s) * 1000.0, a_second, gaps, found
 
 
 class Counter:
@@ -83,8 +90,9 @@ def main():
     parser.add_argument("--seconds", type=float, default=20.0)
     seconds = parser.parse_args().seconds
     frames = demo_signals.render()[48_000 * 30 :].astype(np.float32)
-    share, source_share, delays_ms, a_second, gaps = measure(frames, seconds=seconds)
-    print(f"engine thread, everything on: {share:.2f} % of one core, {a_second:.0f} steps a second")
+    shares, source_share, delays_ms, a_second, gaps, (notes, kicks) = measure(frames, seconds=seconds)
+    print(f"engine thread, everything on: {shares[0]:.2f} % of one core, {a_second:.0f} steps a second")
+    print(f"low end, its own thread:      {shares[1]:.2f} %, {len(notes)} notes and {kicks} kicks found")
     print(f"chain and reading alone:      {chain_alone(frames, seconds=seconds):.2f} %")
     print(f"writing into the ring:        {source_share:.2f} %, 25 ms blocks from a Python thread")
     median, worst = np.median(delays_ms), delays_ms.max()
