@@ -1,28 +1,23 @@
 """The chain at work on a live stream: a sounding at a time, with gaps, holds and marks.
 
 The chain costs nearly the same for 50 ms as for 100 ms, so frames wait here until they complete
-a sounding. For the eye their peaks are known at once.
+a sounding.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from meter.capture.records import Frames, SourceInfo
 from meter.live_pass import LivePass
 from meter.soundings import CELLS_A_SOUNDING, Gap, Over, Reading, Soundings
-from meter.units import amplitude_to_db
 
 if TYPE_CHECKING:
     from meter.chain import Chain
-
-
-_ROW_FRAMES: Final = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,20 +27,6 @@ class How:
     weights: tuple[float, ...] | None = None
     crossover_hz: float = 120.0
     over_limit_dbtp: float = 0.0
-
-
-def highest_samples(frames: Frames) -> list[float]:
-    """Magnitude of the highest sample of each channel; samples that are no numbers count as 0."""
-    # Few and long steps: this is what the engine's thread wakes for between two soundings.
-    channels = frames.shape[1]
-    whole = len(frames) - len(frames) % _ROW_FRAMES
-    rows = np.abs(frames[:whole].reshape(-1, _ROW_FRAMES * channels))
-    tops: list[float] = np.maximum.reduce(rows, axis=0, initial=0.0).tolist()
-    if whole < len(frames):
-        tops += np.abs(frames[whole:]).reshape(-1).tolist()
-    if not math.isfinite(sum(tops)):
-        return highest_samples(np.where(np.isfinite(frames), frames, np.float32(0.0)))
-    return [max(tops[channel::channels]) for channel in range(channels)]
 
 
 OnRows = Callable[[Soundings, Reading], None]
@@ -77,10 +58,6 @@ class Measuring:
     is_held : bool
     is_withheld : bool
         Set by the caller: what comes has gone through a system volume that is not 0 dB.
-    eye_peaks_dbfs : tuple of float
-        Highest sample of each channel since they were told last, at the middle or the end of a sounding.
-    eyes : int
-        How often there were new ones.
 
     Raises
     ------
@@ -110,9 +87,6 @@ class Measuring:
         self.is_held = False
         self.is_withheld = False
         self._held_frames = 0
-        self._eye: list[float] = [0.0] * channels
-        self.eye_peaks_dbfs: tuple[float, ...] = ()
-        self.eyes = 0
 
     def _new_chain(self, how: How, *, is_excerpt: bool) -> Chain:
         from meter.chain import Chain
@@ -141,13 +115,11 @@ class Measuring:
     def _start_grid(self) -> None:
         self._fed = 0  # frames the chain had since its grid began
         self._soundings = 0
-        self._set_edges()
+        self._set_edge()
 
-    def _set_edges(self) -> None:
-        """Of the open sounding: where it ends, and where the eye is told before that."""
-        grid, first_cell = self._chain.grid, self._soundings * CELLS_A_SOUNDING
-        self._next_eye = grid.cell_edge(first_cell + CELLS_A_SOUNDING // 2)
-        self._next_edge = grid.cell_edge(first_cell + CELLS_A_SOUNDING)
+    def _set_edge(self) -> None:
+        """Where the open sounding ends."""
+        self._next_edge = self._chain.grid.cell_edge((self._soundings + 1) * CELLS_A_SOUNDING)
 
     # --- what is known
 
@@ -174,13 +146,8 @@ class Measuring:
 
     @property
     def room_frames(self) -> int:
-        """Frames that the open sounding still takes; `take` no more at once."""
+        """Frames until there is a sounding; `take` no more at once."""
         return self._next_edge - self._fed - self._filled
-
-    @property
-    def wanted_frames(self) -> int:
-        """Frames until there is something new to say: a sounding, or peaks for the eye."""
-        return self._next_eye - self._fed - self._filled
 
     # --- the stream
 
@@ -196,7 +163,6 @@ class Measuring:
             self._held_frames += len(frames)
             return
         room = self.room_frames
-        self._look_at_peaks(frames, is_due=len(frames) >= self.wanted_frames)
         if self._filled == 0 and len(frames) == room:
             self._feed(frames)
             return
@@ -204,14 +170,6 @@ class Measuring:
         self._filled += len(frames)
         if len(frames) == room:
             self._feed_waiting()
-
-    def _look_at_peaks(self, frames: Frames, *, is_due: bool) -> None:
-        self._eye = [max(*pair) for pair in zip(self._eye, highest_samples(frames), strict=True)]
-        if is_due:
-            self.eye_peaks_dbfs = tuple([amplitude_to_db(top) for top in self._eye])
-            self.eyes += 1
-            self._eye = [0.0] * self.channels
-            self._next_eye = self._next_edge
 
     def _feed_waiting(self) -> None:
         if self._filled:
@@ -224,7 +182,7 @@ class Measuring:
         rows = self._chain.process(frames)
         if self._fed == self._next_edge:
             self._soundings += 1
-            self._set_edges()
+            self._set_edge()
         if len(rows):
             self._hand_on(rows, self._reading())
         if self.live_pass.is_full:
@@ -274,7 +232,6 @@ class Measuring:
             return
         self.is_held = on
         self._feed_waiting()
-        self._eye = [0.0] * self.channels
         if not on and self._held_frames:
             # A pass that was begun while held begins when it is over.
             if not self._is_fresh:

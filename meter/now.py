@@ -31,8 +31,6 @@ class Now:
         At the newest sounding. Its lost frames are those of the pass, without what was held.
     recent : ndarray of `SOUNDING`
         The newest 3 s of soundings since the last gap; not to be changed.
-    eye_peaks_dbfs : tuple of float
-        Highest sample of each channel in the newest 50 ms, 20 times a second.
     verdicts : mapping
         Measure key -> verdict; empty without a target and while verdicts are withheld.
     target : Target or None
@@ -61,7 +59,6 @@ class Now:
     channels: int | None = None
     reading: Reading | None = None
     recent: Soundings = field(default_factory=empty_soundings)
-    eye_peaks_dbfs: tuple[float, ...] = ()
     verdicts: Mapping[str, Verdict] = field(default_factory=dict)
     target: Target | None = None
     over_limit_dbtp: float = 0.0

@@ -1,9 +1,9 @@
 """When to look for frames again: right behind the deliveries, and only when there is something new to say.
 
-Every look costs: after 50 ms of sleep a processor has forgotten what it was about (measured: the same
-few lines take ten times as long as in a loop). So looks are not put at a distance from each other, where
-what delays one delays all that follow, but on a line of their own that follows the deliveries: a
-little earlier each time, and later when what was due had not come.
+Every look costs: after 50 ms of sleep and more a processor has forgotten what it was about (measured: the
+same few lines take ten times as long as in a loop). So there is one for each sounding, and looks are not put
+at a distance from each other, where what delays one delays all that follow, but on a line of their own that
+follows the deliveries: a little earlier each time, and later when what was due had not come.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ SOON_S: Final = 0.008
 IDLE_S: Final = 0.025
 """Nor is it here after that: deliveries are long, or there are none."""
 
-LONGEST_S: Final = 0.060
+LONGEST_S: Final = 0.110
 
 
 class Pace:

@@ -67,7 +67,6 @@ class Worker:
         self._soundings_listener = Listener[Soundings]("soundings", on_soundings)
         self._pass_listener = Listener[LivePass]("passes", on_pass)
         self._measuring: Measuring | None = None
-        self._told_eyes = 0
         self._next_number = 1
         self._told_frames = 0  # lost by this source, in the rings before this one
         self._state = source.state()
@@ -94,7 +93,7 @@ class Worker:
         # Asked first: what an ended source has brought is all in the ring by then.
         state = self.source.state()
         is_other = state is not self._state and self._take_state(state)
-        wanted = 0 if self._measuring is None else self._measuring.wanted_frames
+        wanted = 0 if self._measuring is None else self._measuring.room_frames
         for _ in range(HOPS_A_STEP):
             if self._is_over() or not (come := self._take_next()):
                 break
@@ -106,7 +105,7 @@ class Worker:
         elif state.status is SourceStatus.ENDED and self._is_empty():
             self._lose_the_end(state.lost_frames)
             self.finish()
-        elif is_other or (self._measuring is not None and self._measuring.eyes != self._told_eyes):
+        elif is_other:
             self._publish()
         return self._wait_s(is_met=wanted <= 0)
 
@@ -152,7 +151,7 @@ class Worker:
         measuring = self._measuring
         if measuring is None:
             return LONGEST_S
-        wanted = measuring.wanted_frames
+        wanted = measuring.room_frames
         if self.reader.behind_frames >= wanted:
             return 0.0
         return self._pace.wait_s(wanted / measuring.rate_hz, is_met=is_met)
@@ -249,10 +248,8 @@ class Worker:
         ring, measuring = self._follower.ring, self._measuring
         known: dict[str, Any] = {}
         if measuring is not None:
-            self._told_eyes = measuring.eyes
             known = {
                 "recent": measuring.recent,
-                "eye_peaks_dbfs": measuring.eye_peaks_dbfs,
                 "over_limit_dbtp": measuring.over_limit_dbtp,
                 "last_over": measuring.last_over,
                 "highest_over": measuring.highest_over if self._has_ended else None,
