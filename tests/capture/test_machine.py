@@ -394,7 +394,11 @@ def check_turned_down(states: list[dict[str, Any]]) -> None:
     assert min(state["volume_db"] for state in states if state["volume_db"] is not None) == pytest.approx(
         -18.06, abs=0.01
     )
-    assert all(state["status"] == "running" for state in states[1:-1])
+    # The volume may be known before the first sound has come, or behind it.
+    statuses = [state["status"] for state in states]
+    first = statuses.index("running")
+    assert set(statuses[:first]) <= {"opening"}
+    assert set(statuses[first:-1]) == {"running"}
 
 
 @SERVER
