@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from PyQt6.QtCore import QRectF, QSize, Qt, pyqtSignal
+from PyQt6.QtCore import QEvent, QRectF, QSize, Qt, pyqtSignal
 from PyQt6.QtGui import QFontMetrics, QResizeEvent
 from PyQt6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QToolButton, QWidget
 
@@ -19,6 +19,9 @@ from ui import fonts
 from ui.style import LOW_FAR_SENTENCE_PX, SENTENCE_PX, SPACE_PX, label, typeset
 
 LINES = 2
+FAR_INDENT_PX = 12
+"""Before a large sentence: filled with ink it may not touch the edge."""
+
 SMALLER_PX = (LOW_FAR_SENTENCE_PX, SENTENCE_PX)
 """A large sentence that needs more than two lines is written in one of these."""
 
@@ -31,8 +34,8 @@ class SentenceLine(QLabel):
     def __init__(
         self, *, size_px: int = SENTENCE_PX, lines: int = LINES, parent: QWidget | None = None
     ) -> None:
-        super().__init__(parent)
         self._size_px = self._written_px = size_px
+        super().__init__(parent)
         self.setFont(fonts.font(size_px))
         self.setTextFormat(Qt.TextFormat.PlainText)
         self.setWordWrap(True)
@@ -78,10 +81,18 @@ class SentenceLine(QLabel):
         super().resizeEvent(event)
         self._fit()
 
+    def changeEvent(self, event: QEvent | None) -> None:
+        """A style sheet that looks anew brings back the font of its first look."""
+        super().changeEvent(event)
+        kinds = (QEvent.Type.StyleChange, QEvent.Type.FontChange)
+        if event is not None and event.type() in kinds and self.font().pixelSize() != self._written_px:
+            self.setFont(fonts.font(self._written_px))
+
     def set_size(self, size_px: int) -> None:
         """How large it is written, unless it is too long for that."""
         if size_px != self._size_px:
             self._size_px = size_px
+            self.setIndent(FAR_INDENT_PX if size_px > SENTENCE_PX else 0)
             self._fit()
             self.updateGeometry()
 
@@ -97,7 +108,7 @@ class SentenceLine(QLabel):
         needed = {size: self._lines_at(size) for size in sizes}
         size_px = next((size for size in sizes if needed[size] <= max(self._lines, LINES)), sizes[-1])
         if size_px != self._written_px:
-            self._written_px = size_px
+            self._written_px = size_px  # first: a font that changes is looked at
             self.setFont(fonts.font(size_px))
         if max(self._lines, needed[size_px]) != self._needed_lines:
             self._needed_lines = max(self._lines, needed[size_px])
@@ -105,8 +116,8 @@ class SentenceLine(QLabel):
 
     def _lines_at(self, size_px: int) -> int:
         metrics = fonts.metrics(size_px)
-        flags = int(Qt.TextFlag.TextWordWrap)
-        high = metrics.boundingRect(QRectF(0, 0, max(self.width(), 1), 10_000), flags, self.text()).height()
+        flags, room = int(Qt.TextFlag.TextWordWrap), max(self.width() - max(self.indent(), 0), 1)
+        high = metrics.boundingRect(QRectF(0, 0, room, 10_000), flags, self.text()).height()
         return round(high / metrics.lineSpacing())
 
     def sizeHint(self) -> QSize:

@@ -24,9 +24,10 @@ were told that were none, with two 24, with three 5; 86 of 87 real ones were tol
 AGREE_S: Final = 15.0
 """Looks agree on a border when they see it so near to one another."""
 
-TRIMMED_S: Final = 180.0
+TRIMMED_S: Final = 60.0
 TRIMMED_DB: Final = 1.0
-"""A step that takes back the last one nearly, so soon after that was told, is the trim that was asked for."""
+"""A step that takes back the last one nearly, so soon after that was told, is the trim that was asked for.
+With three times as long every tenth jump was taken for one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

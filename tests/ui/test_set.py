@@ -83,6 +83,10 @@ def test_a_sentence_that_is_too_long_is_written_smaller_and_moves_nothing(scene)
     line.say("the system volume is at -12.0 dB, so all levels read lower than the music is: " * 2)
     assert line.font().pixelSize() < size_px
     assert line.sizeHint().height() == height
+    line.say("short", calling=True)
+    assert line.font().pixelSize() == size_px
+    scene.conductor.choose_theme("night")
+    assert line.font().pixelSize() == size_px
     line.say("short")
     assert line.font().pixelSize() == size_px
 
