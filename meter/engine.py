@@ -196,6 +196,13 @@ class Engine:
         """Measure nothing from now on, or go on. What passes by meanwhile is not lost, only left out."""
         self._commands.put(lambda worker: worker.hold(on))
 
+    def slow_down(self, on: bool) -> None:
+        """Look twice a second, because nobody waits for what is new; or ten times, from now on.
+
+        The soundings are the same; they come five together. What costs is to begin anew each time.
+        """
+        self._commands.put(lambda worker: worker.slow_down(on))
+
     def mark(self) -> None:
         """End the pass here; a new one begins with the next sounding."""
         self._commands.put(lambda worker: worker.mark())

@@ -5,6 +5,7 @@ marked must be where it was.
 """
 
 import logging
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -536,6 +537,32 @@ def test_how_long_to_wait_follows_what_is_missing():
     ]
     heard.source.bring(noise(8.0))
     assert heard.worker.step() == 0.0  # there is more
+
+
+@pytest.mark.parametrize("rate_hz", [48_000, 11_025])
+def test_slowed_down_it_looks_twice_a_second_and_measures_the_same(rate_hz):
+    heard, sound = Heard(FakeSource(rate_hz=rate_hz)), noise(4.0, rate_hz=rate_hz)
+    ends_s = [0.13, 0.25, 0.6, 0.68, 1.2, 1.21, 1.9, 2.4, 2.45, 3.0, 4.0]
+    for k, (start_s, end_s) in enumerate(pairwise([0.0, *ends_s])):
+        heard.source.bring(sound[round(start_s * rate_hz) : round(end_s * rate_hz)])
+        heard.worker.step()
+        if k in {1, 3, 5, 8, 9}:
+            heard.command("slow_down", k in {1, 5, 9})
+    lengths = [len(rows) for rows in heard.rows]
+    assert max(lengths) == 5 and lengths.count(1) > 3
+    heard.worker.finish()
+    assert_same_rows(heard.all_rows, chain_rows(sound, rate_hz=rate_hz))
+
+
+def test_slowed_down_it_waits_for_half_a_second_of_sound():
+    heard = Heard()
+    heard.command("slow_down", True)
+    assert heard.worker.step() == pytest.approx(0.5)
+    heard.source.bring(noise(0.4))
+    assert heard.worker.step() == pytest.approx(0.1)
+    heard.command("slow_down", False)
+    assert len(heard.all_rows) == 4, "what had come is told at once"
+    assert heard.worker.step() <= 0.1
 
 
 def test_while_held_it_looks_no_more_often():

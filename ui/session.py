@@ -128,6 +128,7 @@ class Session(QObject):
         self._pieces: tuple[Piece, ...] = ()
         self._piece: tuple[int, int, float] = (-1, -1, 0.0)  # number, pass, first slot
         self._news: queue.SimpleQueue[Opened] = queue.SimpleQueue()
+        self._is_slow = False
         self._opener = Opener(open_source, self._new_engine, self._news.put)
         self._thinker = Thinker(self.timeline, target, crossover_hz)
         self._wish: Wish | None = None
@@ -176,6 +177,9 @@ class Session(QObject):
         if not on:
             self.timeline.catch_up()
         self._thinker.slow_down(on)
+        self._is_slow = on
+        if self.engine is not None:
+            self.engine.slow_down(on)
 
     # --- the low end
 
@@ -343,7 +347,9 @@ class Session(QObject):
     def _take_opened(self, opened: Opened) -> None:
         wish = self._wish
         if opened.problem is None and self.engine is not None:
-            self.engine.set_target(self.target)  # it may have changed while the first source was opened
+            # Both may have changed while the first source was opened.
+            self.engine.set_target(self.target)
+            self.engine.slow_down(self._is_slow)
         if wish is None or opened.number != wish.number or opened.problem is None:
             return
         if self.engine is None:
