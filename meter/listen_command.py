@@ -22,7 +22,8 @@ EPILOG: Final = """\
 sources: system (what the machine plays), device:NAME, file:PATH, demo; "leadline sources" lists them.
 
 Ctrl-C ends it and prints the summary of all that was heard. With --json there is one object a
-line: "sounding" ten a second, and "summary"; what is to be said of the source goes to standard error.
+line: "sounding" ten a second, "summary", and with --set a "set"; what is to be said of the source goes to
+standard error.
 
 What is heard live (system, device:NAME) is kept in the journal, pass by pass, without any audio:
 "leadline journal" lists it. Files and the demo can be measured again at any time and are not kept.

@@ -37,8 +37,8 @@ from meter.screen import Screen, can_redraw, fit, size_of
 from meter.sentence import sentence
 from meter.sentence_kinds import Keeper, Sentence
 from meter.set_settings import SetSettings
-from meter.set_watch import SetWatch
-from meter.set_words import end_text, set_line
+from meter.set_watch import SetNow, SetWatch
+from meter.set_words import end_text, set_line, set_object
 from meter.soundings import Soundings
 from meter.targets import Target
 
@@ -167,7 +167,6 @@ class Listening:
                     self._ear.stop()
                 unkept = None if self._keeper is None else self._keeper.stop()
             self._show_rest()
-            self._form.show_set_at_the_end(self._now())
             self._form.show_ear_at_the_end()
             if unkept is not None:
                 say(unkept, sys.stderr)
@@ -214,7 +213,7 @@ class Listening:
             made = heard(news, target=self._target, pair=self._pair, note=note)
             if self._low_end is not None and self._low_end_settings is not None:
                 made = with_low_end(made, self._low_end.take_ended(), self._low_end_settings)
-            self._form.show_pass(made, news)
+            self._form.show_pass(made, news, self._now().of_set)
         elif isinstance(news, Now):
             self._form.show_sounding(news, None if self._low_end is None else self._low_end.now)
         elif isinstance(news, str):
@@ -320,11 +319,6 @@ class _Text:
 
         return [ear_line(self.ear.now)]
 
-    def show_set_at_the_end(self, now: Now) -> None:
-        """What the time over came to."""
-        if now.of_set is not None and now.of_set.heard_s:
-            say("\n" + end_text(now.of_set), sys.stdout)
-
     def show_ear_at_the_end(self) -> None:
         """What the ears have had, and the caution."""
         if self.ear is not None:
@@ -338,10 +332,12 @@ class _Text:
     def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
         """Soundings are shown by the clock, not one by one."""
 
-    def show_pass(self, checked: Checked, live_pass: LivePass) -> None:
-        """The summary of a pass that has ended."""
+    def show_pass(self, checked: Checked, live_pass: LivePass, of_set: SetNow | None) -> None:
+        """The summary of a pass that has ended, and what the set has come to."""
         self.leave()
         say("\n" + summary_block(checked), sys.stdout)
+        if of_set is not None:
+            say("\n" + end_text(of_set), sys.stdout)
 
     def leave(self) -> None:
         """Go on below."""
@@ -393,9 +389,6 @@ class _Json:
     def __init__(self) -> None:
         self._said: Sentence | None = None
 
-    def show_set_at_the_end(self, now: Now) -> None:
-        """What other programs want of a set is in its soundings."""
-
     def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
         say(as_line(sounding_object(now, low_end)), sys.stdout)
     def show_ear_at_the_end(self) -> None:
@@ -415,7 +408,9 @@ class _Json:
             say(found.text, sys.stderr)
         self._said = found if found.kind.is_about_source else None
 
-    def show_pass(self, checked: Checked, live_pass: LivePass) -> None:
+    def show_pass(self, checked: Checked, live_pass: LivePass, of_set: SetNow | None) -> None:
+        if of_set is not None:
+            say(as_line(set_object(of_set)), sys.stdout)
         made = summary_object(checked, spec=live_pass.info.spec, is_judged=live_pass.has_verdict)
         say(as_line(made), sys.stdout)
         for text in checked.notes:

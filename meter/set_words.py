@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Any, Final
 
 from meter.now import Now
 from meter.set_settings import SetSettings
@@ -90,3 +90,23 @@ def end_text(of_set: SetNow) -> str:
     before = " ".join(age(of_set.over_age_s)).removesuffix(" ago")
     share = share_text(of_set.over_pct)
     return f"  Over in {of_set.over_s} s, {share} % of the set; at last {before} before its end."
+
+
+def set_object(of_set: SetNow) -> dict[str, Any]:
+    """What a set came to, for programs; what cannot be given is null."""
+    jump = of_set.jump
+    return {
+        "type": "set",
+        "seconds": round(of_set.seconds, 3),
+        "heard_s": of_set.heard_s,
+        "over_s": of_set.over_s,
+        "over_pct": of_set.over_pct,
+        "recent_over_pct": of_set.recent_over_pct,
+        "overs": of_set.overs,
+        "last_over_at_s": of_set.last_over_s,
+        "over_limit_dbtp": of_set.limit_dbtp,
+        "room_db": of_set.room_db,
+        "dropouts": of_set.dropouts,
+        "last_jump_at_s": None if jump is None else jump.at_s,
+        "last_jump_db": None if jump is None else jump.size_db,
+    }

@@ -133,6 +133,12 @@ def test_a_set_is_told_as_one(capsys):
     said = capsys.readouterr().out
     assert "last over 1 s ago, 33 % of 10 min, 33 % of the set, room -" in said
     assert said.endswith("dB on my 0 = -20 dBFS\n")
+    Listening(source_with(sound, has_ended=True), as_json=True, of_set=settings).run()
+    made, summary = objects(capsys.readouterr().out)[-2:]
+    assert summary["type"] == "summary"
+    known = ("type", "seconds", "heard_s", "over_s", "last_jump_db")
+    assert [made[key] for key in known] == ["set", 3.0, 3, 1, None]
+    assert made["last_over_at_s"] == pytest.approx(1.6) and made["room_db"] < 0.0
 
 
 # --- ends that are not plain

@@ -38,11 +38,11 @@ def test_what_is_wrong_with_the_journal_is_said_in_the_message_line(monkeypatch,
 
 def test_a_set_is_one_pass_in_the_list_and_in_the_journal(make_scene):
     scene = make_scene(keeps=True).start().until_open()
-    scene.session.make_set(True)
+    scene.conductor.choose_arrangement("set")
     scene.play_music(3.0)
     scene.play(np.zeros((48_000 * 7, 2)))
     scene.play_music(3.0)
-    scene.session.make_set(False)
+    scene.conductor.choose_arrangement("master")
     scene.conductor.quit()
     assert passes() == [("system", True)]
     assert len(scene.session.thoughts.passes) == 1
