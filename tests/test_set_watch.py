@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
@@ -167,6 +167,22 @@ def test_flat_tops_below_full_scale_are_told_with_their_level():
     assert watch.now.flat_at_dbfs is None
     at_full_scale = rows_of(10, peak_dbtp=0.0, flat_tops=1, flat_frames=5)
     assert watched(at_full_scale).now.flat_at_dbfs is None
+
+
+@settings(max_examples=20)
+@given(st.integers(0, 99), st.lists(st.integers(1, 249), max_size=6))
+def test_soundings_in_any_pieces_come_to_the_same(seed, cuts):
+    rng = np.random.default_rng(seed)
+    rows = rows_of(250)
+    rows["start_frame"] += FRAMES * np.cumsum(rng.choice([0, 0, 0, 0, 35], 250))
+    rows["k_power"][:, :2] *= rng.choice([0.0, 1.0, 2.0], (250, 1))
+    rows["true_peak"][:, 0] = rng.uniform(0.5, 1.001, 250)
+    for name in ("overs", "flat_tops", "dropouts"):
+        rows[name] = rng.random(250) < 0.02
+    rows["dropout_frames"] = 480 * rows["dropouts"]
+    whole = watched(rows).now
+    pieces = np.split(rows, sorted(cuts))
+    assert watched(*pieces).now == whole
 
 
 # --- passes
