@@ -2,7 +2,7 @@
 
 A kick is a fall: it starts in the hundreds of Hz and settles under 130 Hz, while a snare stays where it
 began and a bass note has no fall at all. What a moment looks like, from 43 ms before it to 96 ms after it, is
-weighed by a fixed table (`meter.dsp.kick_shape`).
+weighed by a small network (`meter.dsp.kick_shape`).
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from meter.dsp.kick_shape import BIAS, LEVEL_WEIGHT, SHAPE
+from meter.dsp.kick_shape import scores_of
 from meter.units import Floats, powers_to_db
 
 STEPS_A_SECOND: Final = 187.5
@@ -152,11 +152,15 @@ class OnsetFinder:
         return told
 
     def _scores(self, found: npt.NDArray[np.int64]) -> Floats:
+        return scores_of(self.numbers_of(found))
+
+    def numbers_of(self, found: npt.NDArray[np.int64]) -> Floats:
+        """What is weighed of each moment, shape (n, len(MOMENTS)·BANDS + 1)."""
         moments = self._powers[found[:, None] + np.arange(-BEFORE, AFTER)]
         shapes, loudest = shapes_of(moments)
         under_db = powers_to_db(loudest / np.maximum(self._louds[found], 1e-30))
-        weighed = (shapes * SHAPE).sum(axis=(1, 2)) + LEVEL_WEIGHT * np.clip(under_db, FLOOR_DB, 0.0)
-        return np.asarray(weighed + BIAS, np.float64)
+        level_db = np.clip(under_db, FLOOR_DB, 0.0)[:, None]
+        return np.concatenate([shapes.reshape(len(found), -1), level_db], axis=1)
 
     def _sample(self, step: int) -> int:
         """Where the rise of a step begins: the middle of its window, less half a step."""

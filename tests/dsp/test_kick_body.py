@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +10,7 @@ from numpy.testing import assert_allclose
 
 from demo_signals.pattern import RATE_HZ
 from tests.support import debian
-from tests.support.drum_patterns import KICKS, one_shot, swept_kick
+from tests.support.drum_patterns import KICKS, kicks_of_kits, one_shot, swept_kick
 from tests.support.low_end import body_of
 
 SWEEPS_S = (0.003, 0.006, 0.01, 0.016)
@@ -131,11 +130,7 @@ def test_sampled_kicks_settle_where_their_tails_have_their_peak():
 @pytest.mark.long
 @pytest.mark.packages("hydrogen-drumkits")
 def test_kicks_of_drum_kits_settle_where_their_tails_have_their_peak():
-    suffixes = {".flac", ".wav", ".aiff"}
-    folder = Path("/usr/share/hydrogen/data/drumkits")
-    words = ("Kick", "/BD_", "/bd", "_BD_")
-    paths = sorted(str(path) for path in folder.rglob("*") if path.suffix in suffixes)
-    kicks = [path for path in paths if any(word in path for word in words)]
+    kicks = kicks_of_kits()
     assert debian.missing(["hydrogen-drumkits"]) == [] and len(kicks) > 40
     both = held_to_their_tails(kicks)
     assert len(both) >= 8

@@ -21,6 +21,8 @@ from demo_signals.pattern import RATE_HZ, midi_to_hz
 Sound = npt.NDArray[np.float64]
 
 FOLDER: Final = Path("/usr/share/sonic-pi/samples")
+KITS: Final = Path("/usr/share/hydrogen/data/drumkits")
+KICK_WORDS: Final = ("Kick", "/BD_", "/bd", "_BD_")
 STEP_S: Final = 60.0 / 174.0 / 4.0
 START_S: Final = 0.3
 KICKS: Final = (
@@ -35,6 +37,12 @@ KICK_BARS: Final = (
     {0: 1.0, 10: 0.95}, {0: 1.0, 10: 1.0}, {0: 1.0, 6: 0.9, 10: 0.9}, {0: 1.0, 2: 0.8, 10: 0.9},
     {0: 1.0, 3: 0.85, 8: 0.8, 11: 0.9},
 )  # fmt: skip
+
+
+def kicks_of_kits() -> list[str]:
+    """The kicks of the drum kits of another package, which nothing was fitted to."""
+    found = (path for path in KITS.rglob("*") if path.suffix in {".flac", ".wav", ".aiff"})
+    return sorted(str(path) for path in found if any(word in str(path) for word in KICK_WORDS))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
