@@ -38,6 +38,9 @@ NEAR_DB: Final = 1.0
 LEAD_S: Final = 1.0
 TAIL_S: Final = 0.5
 MOST_PLACES: Final = 10
+PIECE_FRAMES: Final = 96_000
+WHOLE_SHARE: Final = 0.5
+"""Where the places are so much of the whole, the whole is tried again."""
 
 Progress = Callable[[str], None]
 
@@ -109,7 +112,7 @@ def encode_check(
     with Chain(
         rate_hz=to_hz, channels=there.shape[1], over_limit_dbtp=ceiling_dbtp, low_end=False
     ) as chain:
-        for block in aligned(decoded(data), there):
+        for block in _joined(aligned(decoded(data), there)):
             chain.process(block)
         chain.flush()
         peak = float(chain.totals.true_peaks.max(initial=0.0))
@@ -214,6 +217,20 @@ def _first(source: Iterator[Float32s], original: Float32s) -> list[Float32s]:
     return parts
 
 
+def _joined(blocks: Iterable[Float32s]) -> Iterator[Float32s]:
+    """In pieces of some seconds: packets hold 20 ms, and for these to begin is all that the chain does."""
+    parts: list[Float32s] = []
+    have = 0
+    for block in blocks:
+        parts.append(block)
+        have += len(block)
+        if have >= PIECE_FRAMES:
+            yield np.concatenate(parts)
+            parts, have = [], 0
+    if parts:
+        yield np.concatenate(parts)
+
+
 def _with_first(first: list[Float32s], rest: Iterator[Float32s]) -> Iterator[Float32s]:
     yield from first
     yield from rest
@@ -287,25 +304,27 @@ def _trim(
 
 def _places(frames: Float32s, rate_hz: int, wish: Wish, ceiling_dbtp: float) -> list[slice]:
     """Stretches around all that comes near the ceiling, the highest first."""
-    with Chain(
-        rate_hz=rate_hz,
-        channels=frames.shape[1],
-        over_limit_dbtp=ceiling_dbtp - NEAR_DB,
-        low_end=False,
-    ) as chain:
-        for block in aligned(decoded(encoded(frames, rate_hz, wish)), frames):
-            chain.process(block)
-        chain.flush()
-        overs = sorted(chain.overs, key=lambda over: -over.peak_dbtp)
+    rows = []
+    with Chain(rate_hz=rate_hz, channels=frames.shape[1], low_end=False) as chain:
+        for block in _joined(aligned(decoded(encoded(frames, rate_hz, wish)), frames)):
+            rows.append(chain.process(block))
+        rows.append(chain.flush())
+    soundings = np.concatenate(rows)
+    # Of soundings, not overs: what goes over all the time is one over, and has its highest place anywhere.
+    peaks = soundings["true_peak"].max(axis=1)
+    near = np.flatnonzero(peaks >= db_to_amplitude(ceiling_dbtp - NEAR_DB))
     found: list[slice] = []
-    for over in overs:
-        at = round(over.at_s * rate_hz)
-        if any(part.start + round(LEAD_S * rate_hz / 2) <= at < part.stop - rate_hz // 5 for part in found):
+    for row in near[np.argsort(-peaks[near], kind="stable")].tolist():
+        first = int(soundings["start_frame"][row])
+        stop = first + int(soundings["frames"][row])
+        if any(part.start + round(LEAD_S * rate_hz / 2) <= first and stop <= part.stop for part in found):
             continue
-        start = max(at - round(LEAD_S * rate_hz), 0)
-        found.append(slice(start, min(at + round(TAIL_S * rate_hz), len(frames))))
+        start = max(first - round(LEAD_S * rate_hz), 0)
+        found.append(slice(start, min(stop + round(TAIL_S * rate_hz), len(frames))))
         if len(found) == MOST_PLACES:
             break
+    if sum(part.stop - part.start for part in found) >= WHOLE_SHARE * len(frames):
+        return [slice(0, len(frames))]  # nothing is saved, and an encoder that begins elsewhere differs
     return found
 
 
@@ -313,7 +332,7 @@ def _peak_dbtp(frames: Float32s, rate_hz: int, wish: Wish) -> float:
     """True peak of what comes back of a stretch."""
     frames = np.asarray(frames, np.float32)
     with Chain(rate_hz=rate_hz, channels=frames.shape[1], low_end=False) as chain:
-        for block in decoded(encoded(frames, rate_hz, wish)):
+        for block in _joined(decoded(encoded(frames, rate_hz, wish))):
             chain.process(block)
         chain.flush()
         return amplitude_to_db(float(chain.totals.true_peaks.max(initial=0.0)))
