@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from meter.exposure.lanes import hearing_lanes
+from meter.exposure.rules import Rule
 from meter.lanes import Lane, lanes_for
 from meter.low_end.lanes import low_end_lanes
 from meter.low_end.settings import LowEndSettings
@@ -25,19 +27,23 @@ class Arrangement:
     what : str
         What it is for, in a few words.
     lanes : callable
-        The lanes from the top, for a target and the settings of the low end and of a set.
+        The lanes from the top, for a target, the settings of the low end and of a set, and a rule of
+        exposure.
     folds : bool
         Phrases can be laid over one another.
     plays_out : bool
         It is read from two metres, and what is heard meanwhile is a set: one pass that silence does not end.
+    is_of_ears : bool
+        It tells of what ears get: estimates, with the words that belong to them.
     """
 
     key: str
     title: str
     what: str
-    lanes: Callable[[Target | None, LowEndSettings, SetSettings], tuple[Lane, ...]]
+    lanes: Callable[[Target | None, LowEndSettings, SetSettings, Rule], tuple[Lane, ...]]
     folds: bool = False
     plays_out: bool = False
+    is_of_ears: bool = False
 
 
 ARRANGEMENTS: Final = (
@@ -52,14 +58,21 @@ ARRANGEMENTS: Final = (
         key="low_end",
         title="Low end",
         what="sub, kick, and mono in a club",
-        lanes=lambda target, low_end, _: low_end_lanes(target, low_end),
+        lanes=lambda target, low_end, *_: low_end_lanes(target, low_end),
     ),
     Arrangement(
         key="set",
         title="Set",
         what="playing out, read from two metres",
-        lanes=lambda target, _, of_set: set_lanes(target, of_set),
+        lanes=lambda target, _, of_set, __: set_lanes(target, of_set),
         plays_out=True,
+    ),
+    Arrangement(
+        key="hearing",
+        title="Hearing",
+        what="the level at your ears, and how long",
+        lanes=lambda *given: hearing_lanes(given[3]),
+        is_of_ears=True,
     ),
 )
 """In the order of their buttons; the first is shown where none was chosen. One more line adds one more."""

@@ -30,6 +30,9 @@ KEYS: Final = (
 """The series, in the order they are kept. The last one is the root of the share of the newest 10 min that
 was over, in percent, so that small shares can be seen; it goes on over gaps, and comes from the timeline."""
 
+EAR_KEYS: Final = ("ear_dba", "ear_low_dba", "ear_high_dba", "ear_dbc", "ear_used", "ear_used_high")
+"""Series at the ear, while a setup is followed: estimates (`meter.exposure.lanes.ear_values`)."""
+
 _M, _S, _R, _FOLD = 0, 1, 2, 3
 _PEAK, _OVERS = KEYS.index("true_peak_dbtp"), KEYS.index("overs")
 _FULL: Final = BANDS.index("full")

@@ -18,7 +18,7 @@ import numpy as np
 
 from meter.live_pass import LivePass
 from meter.slot_store import Columns, Series, SlotStore
-from meter.slot_values import KEYS, SlotValues, Values
+from meter.slot_values import EAR_KEYS, KEYS, SlotValues, Values
 from meter.soundings import AFTER_GAP, CUT_SHORT, SOUNDINGS_A_SECOND, Gap, Reading, Soundings, as_text_time
 from meter.time_over import TimeOver
 
@@ -30,6 +30,9 @@ BREAK_S: Final = 5.0
 """So much later by the clock on the wall, a new pass begins later on the timeline too. Less is what
 buffers, and clocks that differ, make of it."""
 
+LATEST_EAR_SLOTS: Final = 60
+
+_EAR_INDEX: Final = {key: index for index, key in enumerate(EAR_KEYS)}
 _INDEX: Final = {key: index for index, key in enumerate(KEYS)}
 _PEAK, _OVERS = _INDEX["true_peak_dbtp"], _INDEX["overs"]
 _TIME_OVER: Final = _INDEX["time_over_root"]
@@ -109,6 +112,8 @@ class Timeline:
         self._store = SlotStore(len(KEYS))
         self._values = SlotValues(())
         self._time_over = TimeOver()
+        self._ear = SlotStore(len(EAR_KEYS))
+        self._ear_slots = 0
         self._pass: LivePass | None = None
         self._pass_at_s = 0.0  # where the pass begins
         self._end_s = 0.0
@@ -305,6 +310,25 @@ class Timeline:
     def _tell(self, slot: int, kind: str, text: str) -> None:
         self.events.append(Event(slot=slot, kind=kind, text=text))
 
+    # --- at the ear
+
+    def take_ear(self, values: Sequence[float]) -> None:
+        """What is known at the ear now, for the slots that have come since; from one thread.
+
+        It is a second old at most. Of a longer time only the newest 6 s are told so.
+
+        Parameters
+        ----------
+        values : sequence of float
+            Of `EAR_KEYS`.
+        """
+        slots = self.slots
+        first = max(self._ear_slots, slots - LATEST_EAR_SLOTS)
+        if slots > first:
+            row = np.array(values, np.float32)
+            self._ear.write(first, np.broadcast_to(row, (slots - first, len(row))))
+            self._ear_slots = slots
+
     # --- reading; any thread
 
     def at_s(self, slot: int) -> float:
@@ -324,6 +348,8 @@ class Timeline:
         ndarray of float32, shape (last - first,)
             NaN where there is nothing, also outside of what there is; silence is ``-inf``.
         """
+        if key in _EAR_INDEX:
+            return self._ear.values(_EAR_INDEX[key], first, last, slots=min(self._ear_slots, self.slots))
         return self._store.values(_INDEX[key], first, last, slots=self.slots)
 
     def columns(self, key: str, *, slots_a_column: int, first_column: int, count: int) -> Columns:
@@ -332,14 +358,17 @@ class Timeline:
         Parameters
         ----------
         key : str
-            One of `KEYS`.
+            One of `KEYS` or `EAR_KEYS`.
         slots_a_column : int, >= 1
         first_column, count : int
             Columns may lie outside of what there is.
         """
         assert slots_a_column >= 1, "a column holds at least one slot"
-        return self._store.columns(
-            _INDEX[key], slots_a_column=slots_a_column, first=first_column, count=count, slots=self.slots
+        store, index, slots = self._store, _INDEX.get(key, -1), self.slots
+        if key in _EAR_INDEX:
+            store, index, slots = self._ear, _EAR_INDEX[key], min(self._ear_slots, slots)
+        return store.columns(
+            index, slots_a_column=slots_a_column, first=first_column, count=count, slots=slots
         )
 
     def rows(self, first_slot: int, last_slot: int) -> list[tuple[LivePass, Soundings]]:

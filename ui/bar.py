@@ -10,19 +10,24 @@ from PyQt6.QtWidgets import (
     QHBoxLayout,
     QMenu,
     QPushButton,
+    QSizePolicy,
     QToolButton,
     QWidget,
 )
 
 from meter.arrangements import ARRANGEMENTS
 from ui import fonts
-from ui.caution import LINE, SHORT_LINE
+from ui.caution import EAR_LINE, LINE, SHORT_LINE
 from ui.choosers import SourceChooser, TargetChooser
 from ui.state import VIEWS
 from ui.style import SMALL_PX, SPACE_PX, label
 
 OPEN: Final = "Open files …"
 VIEW_WORDS: Final = {"60 s": "60 s", "10 min": "10 min", "pass": "Whole pass", "session": "Session"}
+
+
+NARROWEST_PX: Final = 120
+"""Of a chooser, where there is little room: it shortens what it says."""
 
 
 class Bar(QWidget):
@@ -50,7 +55,8 @@ class Bar(QWidget):
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(SPACE_PX)
         layout.addWidget(source)
-        layout.addWidget(label("against", size_px=SMALL_PX, is_soft=True))
+        self.against = label("against", size_px=SMALL_PX, is_soft=True)
+        layout.addWidget(self.against)
         layout.addWidget(target)
         layout.addStretch(1)
         layout.addLayout(self._arrangements())
@@ -67,6 +73,8 @@ class Bar(QWidget):
             button = QPushButton(one.title)
             button.setObjectName("first" if number == 1 else "segment")
             button.setCheckable(True)
+            # The choosers give way where there is little room: they can shorten what they say.
+            button.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
             button.setToolTip(f"{one.title}: {one.what} (Ctrl+{number})")
             button.setAccessibleName(f"Arrangement {one.title}: {one.what}")
             button.clicked.connect(lambda _, key=one.key: self.arrangement_chosen.emit(key))
@@ -79,6 +87,9 @@ class Bar(QWidget):
         """Say it in fewer words where there is little room; its full name stays."""
         self.open.setText("Open …" if is_narrow else OPEN)
         self.open.setAccessibleName(OPEN)
+        self.against.setVisible(not is_narrow)  # the target says what it is
+        for chooser in (self.source, self.target):
+            chooser.setMinimumWidth(NARROWEST_PX if is_narrow else 0)
 
     def show_arrangement(self, key: str) -> None:
         """Show which is chosen, without telling anybody."""
@@ -130,6 +141,7 @@ class ViewRow(QWidget):
         layout.addSpacing(SPACE_PX)
         layout.addWidget(self.live)
         layout.addStretch(1)
+        self._is_narrow = self._speaks_of_ears = False
         self.caution = QPushButton(LINE)
         self.caution.setObjectName("link")
         self.caution.setFont(fonts.font(SMALL_PX))
@@ -146,10 +158,20 @@ class ViewRow(QWidget):
             button.setChecked(name == view)
         self.group.setExclusive(view is not None)
 
+    def speak_of_ears(self, on: bool) -> None:
+        """What is shown is at the ear, estimated; or in the signal, as elsewhere."""
+        self._speaks_of_ears = on
+        self._write_caution()
+
+    def _write_caution(self) -> None:
+        line = EAR_LINE if self._speaks_of_ears else LINE
+        self.caution.setText(SHORT_LINE if self._is_narrow else line)
+        self.caution.setAccessibleName(line)
+
     def become_narrow(self, is_narrow: bool) -> None:
         """Say everything in fewer words where there is little room; its full name stays."""
-        self.caution.setText(SHORT_LINE if is_narrow else LINE)
-        self.caution.setAccessibleName(LINE)
+        self._is_narrow = is_narrow
+        self._write_caution()
         for button, words, few in (
             (self.buttons["pass"], VIEW_WORDS["pass"], "Pass"),
             (self.fold, "Fold by phrase", "Fold"),

@@ -13,6 +13,7 @@ from typing import Final
 from ui.page import Page
 
 LINE: Final = "Levels in the signal, not at your ears. About listening level"
+EAR_LINE: Final = "Estimates, with their interval. About listening level"
 SHORT_LINE: Final = "About listening level"
 
 TITLE: Final = "Listening level"

@@ -15,6 +15,7 @@ from PyQt6.QtWidgets import QApplication, QWidget
 
 from meter.arrangements import ARRANGEMENTS, arrangement_of
 from meter.capture.records import SourceStatus
+from meter.exposure.lanes import WORDS
 from meter.lanes import LANES, Lane, flags, lanes_for
 from meter.low_end.lanes import low_end_spoken
 from meter.moment import spoken
@@ -27,6 +28,7 @@ from ui.compact import CompactWindow
 from ui.files_desk import FilesDesk
 from ui.files_opener import FilesOpener
 from ui.first_paint import FirstPaint
+from ui.hearing_desk import HearingDesk
 from ui.looks import Wardrobe
 from ui.low_end_desk import LowEndDesk
 from ui.navigator import Navigator
@@ -78,6 +80,8 @@ class Conductor(QObject):
         self.low_end = LowEndDesk(session, state, window, self.going)
         session.set_low_end(self.low_end.settings)
         self.of_set = SetDesk(session, state, window, self.desk)
+        self.hearing = HearingDesk(session, state, window)
+        self._is_of_ears = False
         self._plays_out = False
         self.pages: dict[str, Page] = {}
         self._is_compact = False
@@ -127,6 +131,7 @@ class Conductor(QObject):
                 "fold": going.ask_for_tempo,
                 "low_end": self.low_end.ask,
                 "mixer": self.of_set.ask,
+                "ears": self.hearing.ask,
                 "large": lambda: self.make_large(not self.state.choices.large),
                 "compact": lambda: self.go_compact(not self._is_compact),
                 "theme": self.next_theme,
@@ -156,7 +161,8 @@ class Conductor(QObject):
         self.going.moved.connect(lambda: self._take_now(self.session.now))
         self.low_end.remembered.connect(self._save.start)
         self.of_set.changed.connect(self._save.start)
-        for settings in (self.low_end, self.of_set):
+        self.hearing.said.connect(window.message.say)
+        for settings in (self.low_end, self.of_set, self.hearing):
             settings.changed.connect(self._arrange)
             settings.changed.connect(lambda: self._take_now(self.session.now))
         for one in (self.going, self.desk):
@@ -202,7 +208,9 @@ class Conductor(QObject):
         window.bar.show_held(now.is_held)
         window.bar.source.set_current(now.state.info)
         window.empty.show_now(now, has_heard=bool(self.session.thoughts.passes or self.going.file))
-        if self._plays_out:
+        if self._is_of_ears:
+            window.lanes.set_flags(self.hearing.flags() if self.going.shows_now() else {})
+        elif self._plays_out:
             is_live = self.going.shows_now()
             window.lanes.set_flags(self.of_set.flags(now) if is_live else self.of_set.file_flags())
         elif self._shows_depth:
@@ -229,7 +237,9 @@ class Conductor(QObject):
         self._sentence_s = time.monotonic()
         shown = self.compact if self._is_compact else self.window
         opening, file = self.session.opening, None if self._is_compact else self.going.file
-        if file is not None:
+        if self._is_of_ears and not self._is_compact and opening is None:
+            shown.sentence.say(self.hearing.sentence())
+        elif file is not None:
             shown.sentence.say(self.desk.sentence() or "", file.live_pass.info)
         elif opening is None:
             shown.sentence.show_now(self._with_set(self.session.now))
@@ -237,6 +247,7 @@ class Conductor(QObject):
             shown.sentence.say(f"opening {opening}")
 
     def _tick(self) -> None:
+        self.hearing.tick()
         if not self._is_seen:
             return
         if time.monotonic() - self._sentence_s >= SENTENCE_EVERY_S:
@@ -319,7 +330,11 @@ class Conductor(QObject):
         self._plays_out = arrangement.plays_out
         self.session.make_set(self._plays_out)
         self.window.show_far(self._plays_out)
-        self._lanes = arrangement.lanes(self.session.target, self.low_end.settings, self.of_set.settings)
+        self._is_of_ears = arrangement.is_of_ears
+        self.window.show_words(WORDS if self._is_of_ears else "")
+        self._lanes = arrangement.lanes(
+            self.session.target, self.low_end.settings, self.of_set.settings, self.hearing.rule
+        )
         self.window.lanes.set_lanes(self._lanes)
         self._pace_low_end()
         self.actions["fold"].setEnabled(arrangement.folds)

@@ -30,6 +30,7 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("keep", "K", "keep the shown file, or pass, on the shelf as a reference"),
     ("low_end", "Ctrl+L", "pitch, key, kick and crossover of the low end, and what mono would cost"),
     ("mixer", "Ctrl+M", "where your mixer reads 0; levels of a set are told against it"),
+    ("ears", "Ctrl+E", "what this source feeds, by which rule exposure is told, entries, reminders"),
     ("large", "R", "flags that can be read across the room, or not"),
     ("compact", "C", "the small form that stays on top, and back"),
     ("theme", "D", "light, dark, night for a dark room, or as the system has it"),

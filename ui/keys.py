@@ -28,6 +28,7 @@ IN_THE_MENU: Final = (
     ("fold", "Fold by phrase …"),
     ("low_end", "Low end: pitch, key, kick, crossover …"),
     ("mixer", "Set: my mixer's 0 …"),
+    ("ears", "Hearing: what this source feeds, rule, reminders …"),
     ("caution", "About listening level"),
     ("help", "Help"),
     ("quit", "Quit"),

@@ -19,6 +19,8 @@ _WEIGHTS: Final = {
     "loudness": 1.8,
     "time_over": 2.0,
     "room": 1.8,
+    "ear": 2.0,
+    "ear_used": 1.3,
     "peak": 1.3,
     "mono": 1.2,
     "sub": 1.4,

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
+from meter.exposure.lanes import ear_values
 from meter.now import Now
 from meter.set_watch import SetWatch
 from meter.targets import Target
@@ -26,6 +27,9 @@ from ui.thinker import Thinker, Thoughts
 if TYPE_CHECKING:
     from meter.capture.source import Source
     from meter.engine import Engine
+    from meter.exposure.calibration import Calibration
+    from meter.exposure.live import Ear, LiveEar
+    from meter.exposure.rules import Rule
     from meter.journal.writer import JournalWriter
     from meter.live_pass import LivePass
     from meter.low_end.live import LiveLowEnd
@@ -122,12 +126,16 @@ class Session(QObject):
         self._keeps = keeps
         self.is_set = False
         self._writer: JournalWriter | None = None
+        self._ear: LiveEar | None = None
+        self._ear_of: tuple[Calibration, Rule] | None = None
+        self._ear_spec = ""
         self._low_end: LiveLowEnd | None = None
         self._is_low_end_slow = False
         self._low_end_settings: LowEndSettings | None = None
         self._pieces: tuple[Piece, ...] = ()
         self._piece: tuple[int, int, float] = (-1, -1, 0.0)  # number, pass, first slot
         self._news: queue.SimpleQueue[Opened] = queue.SimpleQueue()
+        self._ear_problems: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._is_slow = False
         self._opener = Opener(open_source, self._new_engine, self._news.put)
         self._thinker = Thinker(self.timeline, target, crossover_hz)
@@ -162,6 +170,7 @@ class Session(QObject):
         self._opener.stop()
         if self._low_end is not None:
             self._low_end.stop()
+        self._leave_ear()
         if self._opener.engine is not None:
             self._opener.engine.stop()
         if self._writer is not None:
@@ -180,6 +189,43 @@ class Session(QObject):
         self._is_slow = on
         if self.engine is not None:
             self.engine.slow_down(on)
+
+    # --- what ears get
+
+    @property
+    def ear(self) -> Ear | None:
+        """What is known at the ear now; None while no setup is followed."""
+        return None if self._ear is None else self._ear.now
+
+    def follow_ear(self, calibration: Calibration | None, rule: Rule) -> None:
+        """Estimate the level at the ear with this setup from now on, and count it; with None no more."""
+        self._leave_ear()
+        self._ear_of = None if calibration is None else (calibration, rule)
+
+    def _leave_ear(self) -> None:
+        ear, self._ear = self._ear, None
+        if ear is not None:
+            ear.stop()
+
+    def _look_at_ear(self) -> None:
+        engine = self.engine
+        if engine is None or self._ear_of is None:
+            return
+        if self._ear is not None and engine.now.state.info.spec != self._ear_spec:
+            self._leave_ear()
+        if self._ear is None and not engine.now.has_ended:
+            from meter.exposure.live import LiveEar
+
+            calibration, rule = self._ear_of
+            self._ear_spec = engine.now.state.info.spec
+            # Only what comes live is counted: a file may play as fast as it likes.
+            keeps = self._keeps and engine.now.state.info.is_live
+            self._ear = LiveEar(engine, calibration, rule, keeps=keeps, on_problem=self._ear_problems.put)
+            self._ear.start()
+        if self._ear is not None:
+            self.timeline.take_ear(ear_values(self._ear.now))
+        if not self._ear_problems.empty():
+            self.problem.emit(self._ear_problems.get())
 
     # --- the low end
 
@@ -327,6 +373,7 @@ class Session(QObject):
         if engine is not None:
             self._take_now(engine.now)
         self._look_at_low_end()
+        self._look_at_ear()
         thoughts = self._thinker.thoughts
         if thoughts is not self.thoughts:
             self.thoughts = thoughts

@@ -18,6 +18,7 @@ from typing import Any, Final
 
 from meter.arrangements import ARRANGEMENTS
 from meter.errors import SettingsError
+from meter.exposure.lanes import BREAK_RANGE_MIN
 from meter.low_end.settings import A4_RANGE_HZ, CROSSOVER_HZ, KICK_BAND_HZ, KICK_RANGE_HZ
 from meter.set_settings import MIXER_ZERO_DBFS, MIXER_ZERO_RANGE_DBFS
 from meter.settings import folders
@@ -67,6 +68,10 @@ class Choices:
         What the low end is held against; an empty key is none.
     mixer_zero_dbfs : float
         Where the user's mixer reads 0.
+    ear_setup : str
+        What the source feeds, by the name of its setup; empty for not said.
+    ear_reminders, ear_break_min : bool, float
+        Whether marks of exposure and breaks are told, and after how long a break is; 0 is never.
     folder : str
         Where files were opened at last; empty for none.
     """
@@ -89,6 +94,9 @@ class Choices:
     kick_high_hz: float = KICK_BAND_HZ[1]
     crossover_hz: float = CROSSOVER_HZ
     mixer_zero_dbfs: float = MIXER_ZERO_DBFS
+    ear_setup: str = ""
+    ear_reminders: bool = True
+    ear_break_min: float = 60.0
 
 
 # --- what each may be; a function gives what was expected, or None when all is well
@@ -157,6 +165,9 @@ CHECKS: Final[Mapping[str, Callable[[object], str | None]]] = {
     "kick_high_hz": _between(*KICK_RANGE_HZ, "Hz"),
     "crossover_hz": _between(40.0, 300.0, "Hz"),
     "mixer_zero_dbfs": _between(*MIXER_ZERO_RANGE_DBFS, "dBFS"),
+    "ear_setup": _text,
+    "ear_reminders": _switch,
+    "ear_break_min": _between(*BREAK_RANGE_MIN, "minutes"),
 }
 
 
@@ -168,6 +179,7 @@ _NUMBERS: Final = (
     "kick_high_hz",
     "crossover_hz",
     "mixer_zero_dbfs",
+    "ear_break_min",
 )
 
 

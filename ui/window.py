@@ -134,6 +134,10 @@ class MainWindow(QMainWindow):
         upper.setSpacing(SPACE_PX)
         upper.addWidget(self.views)
         upper.addWidget(self.lanes, 1)
+        self.words = label("", size_px=SMALL_PX, is_soft=True)
+        self.words.setWordWrap(True)
+        self.words.hide()
+        upper.addWidget(self.words)
 
         self.below = below = QWidget()
         lower = QVBoxLayout(below)
@@ -185,6 +189,13 @@ class MainWindow(QMainWindow):
             self.views.findings.setChecked(False)
             self._fit()
 
+    def show_words(self, text: str) -> None:
+        """Under the lanes, for as long as they are shown; none when empty."""
+        self.words.setText(text)
+        self.words.setVisible(bool(text))
+        self.views.speak_of_ears(bool(text))
+        self._fit()
+
     def show_far(self, is_far: bool) -> None:
         """Write what can be read from two metres, and give the lanes all the room; or no longer."""
         if is_far != self._is_far:
@@ -206,7 +217,7 @@ class MainWindow(QMainWindow):
     @property
     def _hides_findings(self) -> bool:
         """Whether the findings are shown only when they are asked for."""
-        return self.is_low or self._is_folded or self._is_far
+        return self.is_low or self._is_folded or self._is_far or self.words.isVisibleTo(self)
 
     def show_findings(self) -> None:
         """Show the findings, where they are not always shown."""

@@ -34,6 +34,8 @@ WRITE_S: Final = 5.0
 SILENT_POWER: Final = 1e-9
 """A-weighted mean square, -90 dB: what is less is no sound."""
 QUARTER_H_S: Final = 900
+PAUSE_S: Final = 300.0
+"""So long without sound is a pause. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +56,8 @@ class Ear:
         Highest C-weighted peak since the start.
     budget : Budget or None
         Of the chosen rule's period, this session included.
+    unbroken_s : float
+        Of sound since the last pause of 5 minutes.
     """
 
     calibration: Calibration
@@ -63,6 +67,7 @@ class Ear:
     c_minus_a_db: float | None = None
     peak_dbc: tuple[float, float, float] | None = None
     budget: Budget | None = None
+    unbroken_s: float = 0.0
 
 
 class MinuteSums:
@@ -147,6 +152,7 @@ class LiveEar:
         self._seconds: deque[HeardSecond] = deque(maxlen=QUARTER_H_S)
         self._session = (0.0, 0.0)  # energy, seconds
         self._peak = 0.0
+        self._unbroken_s = self._pause_s = 0.0
         self._before: list[HeardMinute] = []
         self._entries: list[Entry] = []
         self._next_write_s = 0.0
@@ -218,7 +224,11 @@ class LiveEar:
             if self._given.feeds == "nothing":
                 continue
             power = max(second.a_power)
+            self._pause_s = 0.0 if power > SILENT_POWER else self._pause_s + second.seconds
+            if self._pause_s >= PAUSE_S:
+                self._unbroken_s = 0.0
             if power > SILENT_POWER:
+                self._unbroken_s += second.seconds
                 energy, length = self._session
                 self._session = energy + power * second.seconds, length + second.seconds
             self._sums.add(second, unix_s=self._clock())
@@ -244,6 +254,7 @@ class LiveEar:
             c_minus_a_db=last.lceq_db - last.laeq_db if power > SILENT_POWER else None,
             peak_dbc=at_ear(self._peak**2, 1.0),
             budget=self._budget(),
+            unbroken_s=self._unbroken_s,
         )
 
     def _budget(self) -> Budget | None:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
+from itertools import groupby
 from typing import Any, Final
 
 from meter.errors import UsageError
@@ -17,9 +18,13 @@ from meter.exposure.calibration import Calibration
 from meter.exposure.heard import Entry, HeardMinute
 from meter.exposure.rules import RULES, Part, Rule
 from meter.journal.store import Journal
+from meter.units import db_to_power
 
 KEPT_DAYS: Final = 400
 """A year and a bit; a dose looks back seven days."""
+
+SLACK_S: Final = 10.0
+SAME_DB: Final = 1.0
 
 RULE_KEY: Final = "exposure rule"
 SETUP_KEY: Final = "exposure setup"
@@ -113,13 +118,16 @@ class ExposureStore:
             )
 
     def minutes(self, from_s: float, to_s: float) -> list[HeardMinute]:
-        """What was heard between two moments, in the order of time."""
+        """What was heard between two moments, in the order of time.
+
+        Runs that heard the same minute side by side, the window and `listen`, count once.
+        """
         rows = self._journal.rows_of(
-            f"SELECT {_MINUTE} FROM heard WHERE minute >= ? AND minute < ? ORDER BY minute, run",
+            f"SELECT {_MINUTE} FROM heard WHERE minute >= ? AND minute < ? ORDER BY minute, setup, run",
             int(from_s // 60.0),
             to_s / 60.0,
         )
-        return [_minute_from(row) for row in rows]
+        return _once(_minute_from(row) for row in rows)
 
     def forget_old(self) -> None:
         """Let go of minutes that no dose looks at any more."""
@@ -181,6 +189,20 @@ class ExposureStore:
             else:
                 connection.execute("DELETE FROM entries WHERE id = ?", (number,))
         return f"entry {number} ({note}) is {'back' if was_removed else 'out'}"
+
+
+def _once(minutes: Iterable[HeardMinute]) -> list[HeardMinute]:
+    """What runs heard one after the other in a minute stays; of those that heard the same, the longest."""
+    found: list[HeardMinute] = []
+    for _, each in groupby(minutes, key=lambda one: (one.minute, one.setup)):
+        same = list(each)
+        powers = [one.a_power for one in same]
+        # A clock that was set back fills a minute twice too, but hardly with the same level.
+        is_one = len(same) > 1 and max(powers) <= db_to_power(SAME_DB) * min(powers)
+        if is_one and sum(one.seconds for one in same) > 60.0 + SLACK_S:
+            same = [max(same, key=lambda one: one.seconds)]
+        found += same
+    return found
 
 
 def _minute_from(row: Sequence[Any]) -> HeardMinute:

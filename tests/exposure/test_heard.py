@@ -156,6 +156,25 @@ def test_a_minute_that_is_written_again_is_counted_once_and_runs_are_added_up():
         assert kept[0] in (minute_at(NOON - 600, seconds=60.0), minute_at(NOON - 600, seconds=5.0))
 
 
+def test_a_minute_that_the_window_and_listen_heard_side_by_side_counts_once():
+    with open_journal(clock=lambda: NOON) as journal:
+        store = ExposureStore(journal)
+        for minute, (first, other) in enumerate(
+            [
+                ((60.0, -17.0), (58.0, -17.2)),
+                ((30.0, -17.0), (29.0, -17.0)),
+                ((60.0, -17.0), (60.0, -25.0)),
+            ]
+        ):
+            at_s = NOON - 1800 + 60 * minute
+            store.write("window", [minute_at(at_s, first[1], seconds=first[0])])
+            store.write("listen", [minute_at(at_s, other[1], seconds=other[0])])
+        kept = store.minutes(NOON - 3600, NOON)
+    seconds = [sorted(one.seconds for one in kept if one.minute == kept[0].minute + k) for k in range(3)]
+    # Together; one after the other; a clock that was set back, with another level.
+    assert seconds == [[60.0], [29.0, 30.0], [60.0, 60.0]]
+
+
 def test_a_later_calibration_does_not_change_what_was_heard():
     with open_journal() as journal:
         store = ExposureStore(journal)

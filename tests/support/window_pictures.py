@@ -1,6 +1,6 @@
 """Pictures of the whole window, to be looked at: ``python -m tests.support.window_pictures OUT_DIR``.
 
-Some of them: with ``demo``, ``files``, ``states`` or ``set`` behind it.
+Some of them: with ``demo``, ``files``, ``states``, ``set`` or ``hearing`` behind it.
 
 The demo is really listened to, its first part faster than it plays. QT_SCALE_FACTOR scales them.
 """
@@ -20,6 +20,7 @@ import numpy as np
 from meter.capture.file_source import DemoSource, RealPace
 from meter.capture.records import SourceStatus
 from meter.errors import SourceError
+from meter.exposure.calibration import Calibration, unknown
 from meter.target_file import shipped_targets
 from meter.tunes.live import Jump
 from tests.support.fake_source import FakeSource
@@ -279,6 +280,36 @@ def booth(pictures: Pictures, source: FakeSource) -> None:
     conductor.quit()
 
 
+def ears(pictures: Pictures) -> None:
+    """Hearing: nothing known, a wide setup, a calibrated one, and the page."""
+    conductor = pictures.conductor
+    session, desk = conductor.session, conductor.hearing
+    conductor.choose_arrangement("hearing")
+    conductor.window.resize(1280, 800)
+    conductor.begin("demo")
+    pictures.until(lambda: session.timeline.slots > LEAP_S * 10)
+    pictures.take("hearing-none", seconds=1.0)
+    rule = desk.rule
+    session.follow_ear(unknown("small speakers", "monitors", date="2026-03-01"), rule)
+    pictures.take("hearing-wide", seconds=4.0)
+    made = Calibration(
+        setup="closed headphones", feeds="headphones", kind="computed", full_scale_db=104.0, plus_db=4.0,
+        date="2026-03-01",
+    )  # fmt: skip
+    desk.setups = (made,)
+    session.follow_ear(made, rule)
+    pictures.take("hearing-headphones", seconds=14.0)
+    pictures.take("hearing-page", page_of(desk), seconds=0.3)
+    desk.page.reject()
+    conductor.quit()
+
+
+def page_of(desk: Any) -> Any:
+    """The page of what ears get, open."""
+    desk.ask()
+    return desk.page
+
+
 def main() -> int:
     """Take them all."""
     folder = Path(sys.argv[1])
@@ -289,10 +320,12 @@ def main() -> int:
     def none(spec: str) -> Any:
         raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
 
-    wanted = sys.argv[2:] or ["demo", "files", "states", "set"]
+    wanted = sys.argv[2:] or ["demo", "files", "states", "set", "hearing"]
     for theme in ("light", "dark", "night"):
         if "demo" in wanted:
             demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
+        if "hearing" in wanted:
+            ears(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
         if "set" in wanted:
             played_set(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
             source = FakeSource(spec="system", name="what the system plays")

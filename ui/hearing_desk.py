@@ -1,0 +1,162 @@
+"""What ears get, in the window: whose setup is followed, by which rule, and what is said of it."""
+
+from __future__ import annotations
+
+import logging
+import time
+from typing import TYPE_CHECKING
+
+from PyQt6.QtCore import QObject, QTimer, pyqtSignal
+
+from meter.errors import JournalError, MeterError
+from meter.exposure.lanes import Reminders, hearing_flags, hearing_sentence
+from meter.exposure.rules import RULES, Rule
+from ui.hearing_page import HearingPage, Wanted
+from ui.session import Session
+from ui.state import StateFile
+from ui.window import MainWindow
+
+if TYPE_CHECKING:
+    from meter.exposure.calibration import Calibration
+    from meter.exposure.heard import Entry
+    from meter.lanes import Flag
+
+LOG = logging.getLogger("ui.hearing")
+LOOK_S = 1.0
+
+
+class HearingDesk(QObject):
+    """Binds the level at the ear to the window.
+
+    Attributes
+    ----------
+    rule : Rule
+        By which exposure is told.
+
+    Signals
+    -------
+    changed
+        Another rule, or another setup.
+    said
+        One sentence, and a way to undo it or None.
+    """
+
+    changed = pyqtSignal()
+    said = pyqtSignal(str, object)
+
+    def __init__(self, session: Session, state: StateFile, window: MainWindow) -> None:
+        super().__init__()
+        self.session, self.state, self.window = session, state, window
+        self.rule: Rule = RULES["who-adult"]
+        self.setups: tuple[Calibration, ...] = ()
+        self.page: HearingPage | None = None
+        self._looked_s = 0.0
+        self._reminders = self._new_reminders()
+        QTimer.singleShot(0, self._begin)  # the window is painted first
+
+    def _begin(self) -> None:
+        self._read()
+        self._follow()
+        self.changed.emit()
+
+    def _new_reminders(self) -> Reminders:
+        choices = self.state.choices
+        return Reminders(is_on=choices.ear_reminders, break_min=choices.ear_break_min)
+
+    def _read(self) -> None:
+        """Setups and rule, as the journal has them; the usual rule and none where it cannot be read."""
+        from meter.exposure.store import ExposureStore
+        from meter.journal.store import read_journal
+
+        try:
+            with read_journal() as journal:
+                store = ExposureStore(journal)
+                self.setups, self.rule = tuple(store.calibrations()), store.rule()
+        except JournalError as error:
+            LOG.info("no setups: %s", error)
+
+    def _follow(self) -> None:
+        name = self.state.choices.ear_setup
+        chosen = next((one for one in self.setups if one.setup == name), None)
+        self.session.follow_ear(chosen, self.rule)
+
+    # --- what is shown
+
+    def flags(self) -> dict[str, tuple[Flag, ...]]:
+        """The flags of what is heard now."""
+        return hearing_flags(self.session.ear, self.rule)
+
+    def sentence(self) -> str:
+        """The most useful thing to know now."""
+        return hearing_sentence(self.session.ear, has_setups=bool(self.setups), now_s=time.time())
+
+    def tick(self) -> None:
+        """Once a second: whether there is something to remind of."""
+        now_s = time.monotonic()
+        ear = self.session.ear
+        if ear is None or now_s - self._looked_s < LOOK_S:
+            return
+        self._looked_s = now_s
+        text = self._reminders.take(ear)
+        if text is not None:
+            self.said.emit(text, None)
+
+    # --- what the user says
+
+    def ask(self) -> None:
+        """The page: what the source feeds, the rule, reminders, and what was heard elsewhere."""
+        self._read()
+        choices = self.state.choices
+        wanted = Wanted(
+            setup=choices.ear_setup,
+            rule=self.rule.key,
+            reminds=choices.ear_reminders,
+            break_min=choices.ear_break_min,
+        )
+        page = HearingPage(self.setups, wanted, self.window)
+        page.accepted.connect(lambda: self._take(page))
+        page.open()
+        self.page = page
+
+    def _take(self, page: HearingPage) -> None:
+        found, entry = page.found(), page.entry()
+        self.state.remember(
+            ear_setup=found.setup, ear_reminders=found.reminds, ear_break_min=found.break_min
+        )
+        self._reminders = self._new_reminders()
+        try:
+            self._write(found.rule, entry)
+        except MeterError as error:
+            self.said.emit(str(error), None)
+        self._read()
+        self._follow()
+        self.changed.emit()
+
+    def _write(self, rule: str, entry: tuple[str, float, float, float] | None) -> None:
+        from meter.exposure.rules import Part
+        from meter.exposure.store import ExposureStore
+        from meter.journal.store import open_journal
+
+        if rule == self.rule.key and entry is None:
+            return
+        with open_journal() as journal:
+            store = ExposureStore(journal)
+            store.choose_rule(rule)
+            if entry is None:
+                return
+            note, hours, level_dba, plus_db = entry
+            part = Part(level_dba=level_dba, hours=hours, uncertainty_db=plus_db)
+            made = store.add(part, began_unix_s=time.time() - 3600.0 * hours, note=note)
+        what = f"{note}, {hours:g} h at about {level_dba:g} ± {plus_db:g} dBA"
+        self.said.emit(f"counted, as you say it: {what}", lambda: self._undo(made))
+
+    def _undo(self, entry: Entry) -> None:
+        from meter.exposure.store import ExposureStore
+        from meter.journal.store import open_journal
+
+        try:
+            with open_journal() as journal:
+                ExposureStore(journal).remove(entry.number)
+        except MeterError as error:
+            self.said.emit(str(error), None)
+        self._follow()
