@@ -29,7 +29,7 @@ from meter.units import power_to_db
 
 LOG: Final = logging.getLogger("meter.exposure")
 
-STEP_S: Final = 0.5
+STEP_S: Final = 1.0
 WRITE_S: Final = 5.0
 SILENT_POWER: Final = 1e-9
 """A-weighted mean square, -90 dB: what is less is no sound."""
@@ -112,7 +112,7 @@ class MinuteSums:
 
 
 class LiveEar:
-    """Follows an engine twice a second.
+    """Follows an engine, second by second.
 
     Parameters
     ----------
@@ -185,7 +185,8 @@ class LiveEar:
         self._read_frames = ring.rate_hz
         self._levels: SoundLevels | None = None
         try:
-            self._levels = SoundLevels(rate_hz=ring.rate_hz, channels=ring.channels)
+            # What a dose is made of needs no F and no S.
+            self._levels = SoundLevels(rate_hz=ring.rate_hz, channels=ring.channels, moves=False)
         except MeterError as error:  # the engine says so too
             LOG.info("no level at the ear: %s", error)
 

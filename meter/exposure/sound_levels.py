@@ -34,7 +34,7 @@ class HeardSecond:
     a_power, c_power : tuple of float
         Equivalent over this second, A- and C-weighted.
     a_fast, a_slow : float
-        Highest A-weighted mean square by F and by S, of the louder ear.
+        Highest A-weighted mean square by F and by S, of the louder ear; 0 where they were not wanted.
     c_peak : float
         Highest C-weighted sample, against full scale.
     """
@@ -69,9 +69,12 @@ class SoundLevels:
     ----------
     rate_hz, channels : int
         A single channel is heard by both ears; of more than two the first two are taken.
+    moves : bool
+        Also F and S; a third of the work.
     """
 
-    def __init__(self, *, rate_hz: int, channels: int) -> None:
+    def __init__(self, *, rate_hz: int, channels: int, moves: bool = True) -> None:
+        self._moves = moves
         self._rate_hz = rate_hz
         self._ears = min(channels, 2)
         self._a = SoundWeighting("A", rate_hz=rate_hz, channels=self._ears)
@@ -111,8 +114,9 @@ class SoundLevels:
         weighted = self._a.process(planar)
         squares = weighted * weighted
         self._a_energy += squares.sum(axis=1)
-        self._a_fast = max(self._a_fast, float(self._fast.process(squares).max()))
-        self._a_slow = max(self._a_slow, float(self._slow.process(squares).max()))
+        if self._moves:
+            self._a_fast = max(self._a_fast, float(self._fast.process(squares).max()))
+            self._a_slow = max(self._a_slow, float(self._slow.process(squares).max()))
         weighted = self._c.process(planar)
         self._c_energy += np.vecdot(weighted, weighted)
         self._c_peak = max(self._c_peak, float(weighted.max()), -float(weighted.min()))
