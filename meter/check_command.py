@@ -11,7 +11,7 @@ from meter.check import Checked, Failed, Options, Result
 from meter.check_csv import CsvFile, CsvOut
 from meter.check_paths import find_files
 from meter.check_run import RunProgress, check_all
-from meter.console import ProgressLine, say, text_width
+from meter.console import ProgressLine, say, terminal_columns, text_width
 from meter.errors import UsageError
 from meter.settings import TARGETS_FILE, folders
 from meter.target_file import find_target, load_targets
@@ -133,7 +133,7 @@ def _print_text(results: Sequence[Result], wanted: int, options: Options) -> Non
     if len(checked) == 1:
         say(check_text.block(checked[0], width=text_width(sys.stdout)), sys.stdout)
     elif checked:
-        say(check_table.table(results), sys.stdout)
+        say(check_table.table(results, columns=terminal_columns(sys.stdout)), sys.stdout)
         if options.playback:
             from meter.delivery.playback import album_lines
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import os
+import textwrap
 from collections.abc import Sequence
 from statistics import median
 from typing import Final
@@ -21,6 +22,9 @@ from meter.targets import MEASURES, Verdict, value_text
 
 NAME_WIDTH: Final = 34
 WIDTH: Final = 9
+NARROW_WIDTH: Final = 8
+LEAST_NAME_WIDTH: Final = 12
+COLUMNS: Final = 8
 
 _MEASURES: Final = (
     (("loudest", "30 s", "LUFS"), "loudest_30s_lufs"),
@@ -30,6 +34,11 @@ _MEASURES: Final = (
     (("peak to", "loudness", "LU"), "peak_to_loudness_lu"),
     (("lost in", "mono", "dB"), "fold_loss_db.below_crossover"),
 )
+
+_FEW_WORDS: Final = {
+    "loudness_range_lu": ("", "LRA", "LU"),
+    "peak_to_loudness_lu": ("", "PLR", "LU"),
+}
 
 _WHY: Final = {"silence": "silence", "not yet": "short", "does not apply": "--"}
 
@@ -55,17 +64,29 @@ def _loudest(result: Result) -> float | None:
     return value + TWO_SPEAKERS_LU if result.summary.channels == 1 else value
 
 
-def table(results: Sequence[Result]) -> str:
-    """All that was measured, a line each, with heading and notes; no line break at the end."""
+def table(results: Sequence[Result], *, columns: int | None = None) -> str:
+    """All that was measured, a line each, with heading and notes; no line break at the end.
+
+    Parameters
+    ----------
+    columns : int, optional
+        Of the terminal: 76 and more hold all numbers; a verdict that does not fit goes below.
+    """
     checked = [result for result in results if isinstance(result, Checked)]
     median_lufs = median_loudest_lufs(results)
     folder = _common_folder([result.name for result in checked])
     names = [result.name[len(folder) :] for result in checked]
     width = min(max((len(name) for name in names), default=0), NAME_WIDTH)
+    cell = WIDTH
+    if columns is not None and width + COLUMNS * WIDTH > columns:
+        cell = NARROW_WIDTH
+        width = min(width, max(columns - COLUMNS * cell, LEAST_NAME_WIDTH))
     lines = [f"in {folder}"] if folder else []
-    lines += _heading(width, checked)
+    lines += _heading(width, checked, cell)
     for name, result in zip(names, checked):
-        lines.append(_line(name, width, result, trim_db(result, median_lufs)))
+        numbers, verdict = _line(name, width, cell, result, trim_db(result, median_lufs)), _verdict(result)
+        fits = columns is None or len(numbers) + len(verdict) <= columns
+        lines += [numbers + verdict] if fits else [numbers, f"  {verdict}"]
     crossover_hz = checked[0].options.crossover_hz if checked else 0.0
     lines.append("")
     if median_lufs is not None:
@@ -78,21 +99,25 @@ def table(results: Sequence[Result]) -> str:
         lines.append(f"mono files: trimmed as played on two speakers, {louder}")
     lines.append(f"lost in mono: below {crossover_hz:g} Hz")
     lines += [f"Note on {name}: {note}." for name, one in zip(names, checked) for note in one.notes]
+    if columns is not None:
+        first = lines.index("") + 1
+        lines[first:] = [part for line in lines[first:] for part in textwrap.wrap(line, columns)]
     return "\n".join(lines)
 
 
-def _heading(width: int, checked: Sequence[Checked]) -> list[str]:
-    words = [words for words, _ in _MEASURES]
+def _heading(width: int, checked: Sequence[Checked], cell: int) -> list[str]:
+    words = [_FEW_WORDS.get(key, words) if cell < WIDTH else words for words, key in _MEASURES]
     columns = [("", "", "length"), words[0], ("", "trim", "dB"), *words[1:]]
     target = next((one.options.target for one in checked), None)
     lines = []
     for row in range(3):
-        text = " " * width + "".join(f"{column[row]:>{WIDTH}}" for column in columns)
-        lines.append(text + (f"  {target.title}" if target is not None and row == 2 else ""))
+        text = " " * width + "".join(f"{column[row]:>{cell}}" for column in columns)
+        has_title = target is not None and row == 2 and cell == WIDTH
+        lines.append(text + (f"  {target.title}" if target is not None and has_title else ""))
     return lines
 
 
-def _line(name: str, width: int, result: Checked, trim: float | None) -> str:
+def _line(name: str, width: int, cell: int, result: Checked, trim: float | None) -> str:
     summary = result.summary
     cells = [as_text_time(summary.seconds)]
     for _, key in _MEASURES:
@@ -105,8 +130,8 @@ def _line(name: str, width: int, result: Checked, trim: float | None) -> str:
             is_peak = key == "true_peak_dbtp"
             cells.append(value_text(value, decimals=MEASURES[key].decimals, limit=limit, plus=is_peak))
     cells.insert(2, "--" if trim is None else value_text(trim, plus=True))
-    numbers = "".join(f"{cell:>{WIDTH}}" for cell in cells)
-    return f"{_shortened(name, width):<{width}}{numbers}{_verdict(result)}"
+    numbers = "".join(f"{text:>{cell}}" for text in cells)
+    return f"{_shortened(name, width):<{width}}{numbers}"
 
 
 def _verdict(result: Checked) -> str:

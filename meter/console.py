@@ -42,6 +42,11 @@ def text_width(stream: TextIO) -> int:
     return min(max(shutil.get_terminal_size((WIDEST, 24)).columns, NARROWEST), WIDEST)
 
 
+def terminal_columns(stream: TextIO) -> int | None:
+    """How wide the terminal is; None where it is none, and nothing need be shortened."""
+    return shutil.get_terminal_size().columns if stream.isatty() else None
+
+
 def printable(text: str, stream: TextIO) -> str:
     """The text as the stream can show it: plain glyphs where it must, escapes at the worst."""
     encoding = stream.encoding or "utf-8"

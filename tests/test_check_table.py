@@ -92,6 +92,17 @@ def test_with_a_target_each_line_ends_with_what_it_misses():
     assert lines[7].endswith("  +0.04      8.1     -0.4  ▲ not inside: the true peak is 0.04 dB over")
 
 
+@pytest.mark.parametrize("columns", [76, 80, 90, 100])
+def test_in_a_terminal_of_80_columns_no_line_breaks_and_no_number_is_missing(columns):
+    results = [checked("x" * 40 + "1.wav"), *crate(CLUB), checked("y" * 40 + "2.wav")]
+    wide, narrow = table(results).splitlines(), table(results, columns=columns).splitlines()
+    assert max(len(line) for line in narrow) <= columns
+    numbers = [word for line in wide for word in line.split() if word[-1].isdigit()]
+    assert [word for line in narrow for word in line.split() if word[-1].isdigit()] == numbers
+    assert "the loudest 30 s is 1.0 LU under" in " ".join(narrow)
+    assert sum(line.split()[0].endswith(("1.wav", "2.wav")) for line in narrow if line) == 2
+
+
 def test_long_names_keep_their_ends():
     names = ["x" * 60 + "1.wav", "y" * 60 + "2.wav"]
     first, second = table([checked(name) for name in names]).splitlines()[3:5]
