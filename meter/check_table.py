@@ -15,10 +15,11 @@ from statistics import median
 from typing import Final
 
 from meter.check import Checked, Failed, Result
-from meter.check_text import TWO_SPEAKERS_LU, missed_text
+from meter.check_text import missed_text
 from meter.soundings import as_text_time
 from meter.summary_keys import value_of, why_null
 from meter.targets import MEASURES, Verdict, value_text
+from meter.units import TWO_SPEAKERS_LU
 
 NAME_WIDTH: Final = 34
 WIDTH: Final = 9

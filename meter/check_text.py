@@ -17,17 +17,13 @@ from meter.low_end.text import low_end_lines
 from meter.soundings import LOW_BANDS, Summary, as_text_time
 from meter.summary_keys import value_of, why_null
 from meter.targets import MEASURES, Limit, Target, Verdict, limit_text, value_text, verdict_on
-from meter.units import power_to_db
+from meter.units import TWO_SPEAKERS_LU
 
 LABEL_WIDTH: Final = 27
 NUMBER_WIDTH: Final = 7
 UNIT_WIDTH: Final = 5
 VERDICT_WIDTH: Final = 10
 TEXT_WIDTH: Final = 100
-
-TWO_SPEAKERS_LU: Final = power_to_db(2.0)
-"""What a mono file gains when both speakers of a pair play it: twice the power, +3.01 LU.
-ITU-R BS.1770-5, Annex 1, loudness equation; CALC."""
 
 WORDS_FOR_NULL: Final = {
     "silence": "silence",

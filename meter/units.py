@@ -20,6 +20,10 @@ Floats = npt.NDArray[np.float64]
 LOUDNESS_OFFSET_DB: Final = -0.691
 """Constant of the loudness equation. ITU-R BS.1770-5 (11/2023), Annex 1."""
 
+TWO_SPEAKERS_LU: Final = 10.0 * math.log10(2.0)
+"""What a mono file gains when both speakers of a pair play it: twice the power, +3.01 LU.
+ITU-R BS.1770-5, Annex 1, loudness equation; CALC."""
+
 
 def power_to_db(power: float) -> float:
     """Decibels of a power ratio; ``-inf`` for zero."""

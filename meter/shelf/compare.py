@@ -18,6 +18,7 @@ from meter.errors import UsageError
 from meter.shelf.reference import SHARE_BANDS, Reference
 from meter.soundings import BANDS
 from meter.standards import iec_61260_1_2014 as iec
+from meter.units import TWO_SPEAKERS_LU
 
 ENOUGH_FOR_A_RANK: Final = 10
 
@@ -121,6 +122,8 @@ class Comparison:
     Attributes
     ----------
     name : str
+    is_mono : bool
+        It has one channel, and is compared as it is played on two speakers: 3.01 LU louder.
     references : tuple of str
     trim_db : float
         Makes its loudest 30 s as loud as the median of theirs.
@@ -141,6 +144,7 @@ class Comparison:
     loudest_30s_at_s: float | None
     differences: tuple[Difference, ...]
     bands: tuple[BandDifference, ...]
+    is_mono: bool = False
 
 
 LEVEL_KEYS: Final = ("integrated_lufs",)
@@ -182,11 +186,12 @@ def compare(one: Reference, shelf: Sequence[Reference]) -> Comparison:
     if not loud:
         raise nothing_to_compare_with()
     assert one.loudest_30s_lufs is not None, "silence is refused where it is measured"
-    trim_db = statistics.median(_loudest(other) for other in loud) - one.loudest_30s_lufs
+    trim_db = statistics.median(_heard(other) for other in loud) - _heard(one)
     differences = (_difference(one, loud, key) for key in KEYS)
     peak = one.true_peak_dbtp
     return Comparison(
         name=one.name,
+        is_mono=one.is_mono,
         references=tuple(other.name for other in loud),
         trim_db=trim_db,
         true_peak_after_dbtp=None if peak is None else peak + trim_db,
@@ -206,9 +211,16 @@ def _loudest(reference: Reference) -> float:
     return reference.loudest_30s_lufs
 
 
+def _heard(reference: Reference) -> float:
+    """Its loudest 30 s as they are heard: one channel comes from two speakers."""
+    return _loudest(reference) + TWO_SPEAKERS_LU * reference.is_mono
+
+
 def _matched(reference: Reference, key: str) -> float | None:
     """A value as it is when the loudest 30 s read 0 LUFS."""
     value = value_of(reference, key)
+    if value is not None and key == "peak_to_loudness_lu":
+        return value - TWO_SPEAKERS_LU * reference.is_mono
     return value - _loudest(reference) if value is not None and key in LEVEL_KEYS else value
 
 
@@ -218,7 +230,7 @@ def _difference(one: Reference, others: Sequence[Reference], key: str) -> Differ
     if mine is None or not theirs:
         return None
     # Levels are told as they are after the trim, not against 0 LUFS.
-    base = statistics.median(_loudest(other) for other in others) if key in LEVEL_KEYS else 0.0
+    base = statistics.median(_heard(other) for other in others) if key in LEVEL_KEYS else 0.0
     values = [value for _, value in theirs]
     nearest = sorted(theirs, key=lambda pair: abs(pair[1] - mine))[:NEIGHBOURS]
     is_many = len(theirs) >= ENOUGH_FOR_A_RANK

@@ -63,6 +63,11 @@ class Reference:
     share_db: dict[str, float | None]
     spectrum_db: tuple[float | None, ...] | None
 
+    @property
+    def is_mono(self) -> bool:
+        """Whether it has one channel: of two something can be lost in mono."""
+        return self.fold_loss_db.get("full") is None
+
 
 def reference_of(
     summary: Summary,

@@ -38,6 +38,8 @@ def trim_sentence(comparison: Comparison) -> str:
     """How much to turn it up or down, and what its peaks come to then."""
     trim_db = comparison.trim_db
     whose = against(comparison.references)
+    if comparison.is_mono:
+        whose += " (it has one channel, and is taken as played on two speakers)"
     if abs(trim_db) < 0.05:
         return f"its loudest 30 s are as loud as those of {whose}: no trim needed"
     way = "up" if trim_db > 0 else "down"

@@ -47,6 +47,21 @@ def test_a_file_six_decibels_lower_needs_six_more_and_differs_in_nothing_else(tm
     assert all(abs(band.difference_db) < 0.001 for band in found.bands)
 
 
+def test_one_channel_is_compared_as_two_speakers_play_it(tmp_path):
+    # ITU-R BS.1770-5, Annex 1: the same on both channels is 3.01 LU louder than on one. CALC.
+    sound = tune(34.0)[:, :1]
+    write(tmp_path / "mono.wav", sound)
+    write(tmp_path / "both.wav", np.repeat(sound, 2, axis=1))
+    mono, both = (measure.of_file(tmp_path / name) for name in ("mono.wav", "both.wav"))
+    assert both.loudest_30s_lufs - mono.loudest_30s_lufs == pytest.approx(3.0103, abs=0.001)
+    for one, other in ((mono, both), (both, mono)):
+        found = compare(one, [other])
+        assert found.trim_db == pytest.approx(0.0, abs=0.001) and found.is_mono == (one is mono)
+        levels = [each for each in found.differences if not each.key.startswith("fold_loss")]
+        assert len(levels) >= 3 and all(abs(each.difference) < 0.001 for each in levels)
+        assert all(abs(band.difference_db) < 0.001 for band in found.bands)
+
+
 def test_real_music_six_decibels_lower_needs_six_more(tmp_path, music):
     path = max(music, key=lambda path: path.stat().st_size)
     with soundfile.SoundFile(path) as file:
