@@ -21,8 +21,9 @@ def _too_loud(found: Found, _: float) -> str:
     loudness = loudness_of(found.sums)
     over = value_text(loudness - found.limit_db, limit=Limit(max=0.0))
     return (
-        f"it is {over} LU over {limit_text(found.limit_db)} LUFS {_where(found)}: more drive or a fuller "
-        "arrangement than the rest; turn it down by as much, or leave it if it is the one peak of the tune"
+        f"for 3 s and more it is {over} LU over {limit_text(found.limit_db)} LUFS {_where(found)}: more "
+        "drive or a fuller arrangement than the rest; turn it down by as much, or leave it if it is the one "
+        "peak of the tune and the loudest 30 s are inside"
     )
 
 
