@@ -11,7 +11,6 @@ from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 from meter.errors import JournalError, MeterError
 from meter.exposure.lanes import Reminders, hearing_flags, hearing_sentence
 from meter.exposure.rules import RULES, Rule
-from ui.hearing_page import HearingPage, Wanted
 from ui.session import Session
 from ui.state import StateFile
 from ui.window import MainWindow
@@ -20,6 +19,7 @@ if TYPE_CHECKING:
     from meter.exposure.calibration import Calibration
     from meter.exposure.heard import Entry
     from meter.lanes import Flag
+    from ui.hearing_page import HearingPage
 
 LOG = logging.getLogger("ui.hearing")
 LOOK_S = 1.0
@@ -105,6 +105,8 @@ class HearingDesk(QObject):
 
     def ask(self) -> None:
         """The page: what the source feeds, the rule, reminders, and what was heard elsewhere."""
+        from ui.hearing_page import HearingPage, Wanted
+
         self._read()
         choices = self.state.choices
         wanted = Wanted(

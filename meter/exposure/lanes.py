@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from meter.exposure.ear_text import budget_text
-from meter.exposure.heard import Budget
-from meter.exposure.live import Ear
-from meter.exposure.planner import plan, plan_text
-from meter.exposure.rules import Rule
 from meter.exposure.words import hours_text
 from meter.lanes import Flag, Lane, LaneSeries
 from meter.shown import NOT_KNOWN
 from meter.slot_values import EAR_KEYS
+
+if TYPE_CHECKING:  # the window imports this before it is painted
+    from meter.exposure.heard import Budget
+    from meter.exposure.live import Ear
+    from meter.exposure.rules import Rule
 
 BREAK_RANGE_MIN: Final = (0.0, 240.0)
 REMIND_PCT: Final = (50.0, 80.0, 100.0)
@@ -137,6 +137,9 @@ def _of_used(ear: Ear, rule: Rule) -> tuple[Flag, ...]:
 
 def hearing_sentence(ear: Ear | None, *, has_setups: bool, now_s: float) -> str:
     """The most useful thing to know now."""
+    from meter.exposure.ear_text import budget_text
+    from meter.exposure.planner import plan, plan_text
+
     if ear is None:
         if has_setups:
             return "Say what this source feeds (Ctrl+E): then the level at your ears can be estimated."
