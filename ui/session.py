@@ -220,7 +220,9 @@ class Session(QObject):
             self._ear_spec = engine.now.state.info.spec
             # Only what comes live is counted: a file may play as fast as it likes.
             keeps = self._keeps and engine.now.state.info.is_live
-            self._ear = LiveEar(engine, calibration, rule, keeps=keeps, on_problem=self._ear_problems.put)
+            self._ear = LiveEar(
+                engine, calibration, rule, keeps=keeps, on_problem=self._ear_problems.put, from_now=True
+            )
             self._ear.start()
         if self._ear is not None:
             self.timeline.take_ear(ear_values(self._ear.now))

@@ -127,6 +127,8 @@ class LiveEar:
         Called from the thread with one sentence, once, when nothing can be kept.
     clock : callable
         Seconds since 1970.
+    from_now : bool
+        Count nothing of what the engine has heard before: another may have counted it.
 
     Attributes
     ----------
@@ -144,10 +146,11 @@ class LiveEar:
         keeps: bool = True,
         on_problem: Callable[[str], None] | None = None,
         clock: Callable[[], float] = time.time,
+        from_now: bool = False,
     ) -> None:
         self._engine, self._given, self._rule, self._clock = engine, calibration, rule, clock
         self._folder, self._keeps, self._on_problem = journal_folder, keeps, on_problem
-        self._follower: RingFollower = engine.slow_reader(from_now=False)
+        self._follower: RingFollower = engine.slow_reader(from_now=from_now)
         self._run_name = uuid.uuid4().hex
         self._seconds: deque[HeardSecond] = deque(maxlen=QUARTER_H_S)
         self._session = (0.0, 0.0)  # energy, seconds

@@ -1,6 +1,7 @@
 """The arrangement Hearing: the words stand there, a setup is followed, and entries can be undone."""
 
 import math
+import time
 
 import pytest
 
@@ -40,13 +41,16 @@ def test_the_words_stand_there_in_hearing_and_only_there(scene):
 def test_a_chosen_setup_is_followed_drawn_and_remembered(setup, scene):
     conductor = scene.conductor
     conductor.choose_arrangement("hearing")
-    scene.play_music(1.0)
+    scene.play_music(4.0)
     conductor.actions["ears"].trigger()
     page = conductor.hearing.page
     assert page.setup.itemText(0) == NOT_SAID
     page.setup.setCurrentIndex(page.setup.findData("closed"))
     page.rule.setCurrentIndex(page.rule.findData("niosh"))
     page.accept()
+    scene.until(lambda: scene.session.ear is not None)
+    time.sleep(1.3)  # it has looked once
+    assert scene.session.ear.session_dba is None, "what was heard before the choice is not counted"
     assert scene.state.choices.ear_setup == "closed" and conductor.hearing.rule is RULES["niosh"]
     scene.play_music(3.0)
     scene.until(lambda: scene.session.ear is not None and scene.session.ear.level_dba is not None)
