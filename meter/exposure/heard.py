@@ -36,6 +36,10 @@ class HeardMinute:
         Of the calibration that held then.
     is_narrow : bool
         Whether that calibration gives a dose.
+    marks : int
+        Bit k: there was sound in second k of the minute; 0: not known.
+    clock_s : float
+        How far the clock on the wall was ahead of the one that nobody sets.
     """
 
     minute: int
@@ -47,11 +51,18 @@ class HeardMinute:
     full_scale_db: float
     plus_db: float
     is_narrow: bool
+    marks: int = 0
+    clock_s: float = 0.0
+
+    @property
+    def level_dba(self) -> float:
+        """At the louder ear, as it is estimated."""
+        return power_to_db(self.a_power) + self.full_scale_db
 
     def part(self) -> Part:
         """As a part of a dose."""
         return Part(
-            level_dba=power_to_db(self.a_power) + self.full_scale_db,
+            level_dba=self.level_dba,
             hours=self.seconds / 3600.0,
             uncertainty_db=self.plus_db,
         )
@@ -117,15 +128,27 @@ class Budget:
     dose: tuple[float, float, float]
     level_dba: tuple[float, float, float]
     unknown_hours: float
-    parts: tuple[Part, ...]
 
     def hours_left(self, level_dba: float, plus_db: float = 0.0) -> tuple[float, float, float]:
         """Hours to 100 %, or to the rule's level: as it is, by the upper and by the lower end."""
-        ends = []
-        for end in (0.0, 1.0, -1.0):
-            parts = [part.at(end) for part in self.parts]
-            ends.append(self.rule.hours_left(parts, level_dba + end * plus_db))
-        return (ends[0], ends[1], ends[2])
+        middle, low, high = self.dose
+        return (
+            self.rule.hours_to_all(middle, level_dba),
+            self.rule.hours_to_all(high, level_dba + plus_db),
+            self.rule.hours_to_all(low, level_dba - plus_db),
+        )
+
+    def and_then(self, other: Budget) -> Budget:
+        """Both together; of the same rule and period."""
+        doses = [one + two for one, two in zip(self.dose, other.dose, strict=True)]
+        levels = [self.rule.level_of(dose) for dose in doses]
+        return Budget(
+            rule=self.rule,
+            hours=self.hours + other.hours,
+            dose=(doses[0], doses[1], doses[2]),
+            level_dba=(levels[0], levels[1], levels[2]),
+            unknown_hours=self.unknown_hours + other.unknown_hours,
+        )
 
 
 def budget(
@@ -145,12 +168,11 @@ def budget(
     parts += [part for entry in entries if (part := entry.within(from_s, now_s)) is not None]
     ends = [[part.at(end) for part in parts] for end in (0.0, -1.0, 1.0)]
     doses = [rule.dose(end) for end in ends]
-    levels = [rule.period_level_dba(end) for end in ends]
+    levels = [rule.level_of(dose) for dose in doses]
     return Budget(
         rule=rule,
         hours=math.fsum(part.hours for part in parts),
         dose=(doses[0], doses[1], doses[2]),
         level_dba=(levels[0], levels[1], levels[2]),
         unknown_hours=unknown_s / 3600.0,
-        parts=tuple(parts),
     )

@@ -20,8 +20,9 @@ from typing import Final
 from meter.engine import Engine
 from meter.errors import JournalError, MeterError
 from meter.exposure.calibration import Calibration, unknown
-from meter.exposure.heard import WEEK_S, Budget, Entry, HeardMinute, budget
+from meter.exposure.heard import WEEK_S, Budget, Entry, HeardMinute, budget, day_began_s
 from meter.exposure.rules import Rule
+from meter.exposure.same_time import once
 from meter.exposure.sound_levels import HeardSecond, SoundLevels
 from meter.exposure.store import ExposureStore
 from meter.ring_follower import RingFollower
@@ -31,6 +32,8 @@ LOG: Final = logging.getLogger("meter.exposure")
 
 STEP_S: Final = 1.0
 WRITE_S: Final = 5.0
+LOOK_S: Final = 30.0
+"""So often it is read what other programs heard, and all is added up anew."""
 SILENT_POWER: Final = 1e-9
 """A-weighted mean square, -90 dB: what is less is no sound."""
 QUARTER_H_S: Final = 900
@@ -75,23 +78,24 @@ class MinuteSums:
 
     def __init__(self, calibration: Calibration) -> None:
         self.calibration = calibration
-        self._open: dict[int, HeardMinute] = {}
+        self._of: dict[int, HeardMinute] = {}
 
-    def add(self, second: HeardSecond, *, unix_s: float) -> None:
-        """A second that ended at this time."""
+    def add(self, second: HeardSecond, *, unix_s: float, clock_s: float = 0.0) -> None:
+        """A second that ended at this time, with the clock on the wall so far ahead of the other one."""
         power = max(second.a_power)
         if power <= SILENT_POWER:
             return
-        minute = int((unix_s - second.seconds) // 60.0)
-        known = self._open.get(minute)
+        middle_s = unix_s - second.seconds / 2.0
+        minute, in_minute_s = divmod(middle_s, 60.0)
+        known = self._of.get(int(minute))
         before_s = 0.0 if known is None else known.seconds
         seconds = before_s + second.seconds
 
         def mean(old: float, new: float) -> float:
             return (old * before_s + new * second.seconds) / seconds
 
-        self._open[minute] = HeardMinute(
-            minute=minute,
+        self._of[int(minute)] = HeardMinute(
+            minute=int(minute),
             setup=self.calibration.setup,
             seconds=seconds,
             a_power=mean(0.0 if known is None else known.a_power, power),
@@ -100,15 +104,17 @@ class MinuteSums:
             full_scale_db=self.calibration.full_scale_db,
             plus_db=self.calibration.plus_db,
             is_narrow=self.calibration.is_narrow,
+            marks=(0 if known is None else known.marks) | 1 << int(in_minute_s),
+            clock_s=clock_s if known is None else known.clock_s,
         )
 
-    def minutes(self) -> list[HeardMinute]:
-        """Those that may still change."""
-        return [self._open[minute] for minute in sorted(self._open)]
+    def minutes(self, from_minute: int = 0) -> list[HeardMinute]:
+        """Those from a minute on, in order."""
+        return [self._of[minute] for minute in sorted(self._of) if minute >= from_minute]
 
     def let_go(self, before_minute: int) -> None:
-        """Of minutes that are over and written."""
-        self._open = {minute: one for minute, one in self._open.items() if minute >= before_minute}
+        """Of minutes that no dose looks at any more."""
+        self._of = {minute: one for minute, one in self._of.items() if minute >= before_minute}
 
 
 class LiveEar:
@@ -156,9 +162,13 @@ class LiveEar:
         self._session = (0.0, 0.0)  # energy, seconds
         self._peak = 0.0
         self._unbroken_s = self._pause_s = 0.0
-        self._before: list[HeardMinute] = []
+        self._others: list[HeardMinute] = []
         self._entries: list[Entry] = []
-        self._next_write_s = 0.0
+        self._closed: Budget | None = None
+        self._open_from = 0
+        self._day_s = 0.0
+        self._written_from = 0
+        self._next_write_s = self._next_look_s = 0.0
         self._sums = MinuteSums(self._for_source())
         self.now = Ear(calibration=self._sums.calibration)
         self._ends = threading.Event()
@@ -195,13 +205,14 @@ class LiveEar:
 
     def _run(self) -> None:
         try:
-            self._before = self._kept_before()
+            self._look()
             while not self._ends.wait(STEP_S):
                 self._step()
             self._step()
             if self._levels is not None:
                 self._take(self._levels.flush())
             self._write()
+            self.now = replace(self.now, budget=self._budget())
         except Exception:
             LOG.exception("please report this: the level at the ear is followed no more")
 
@@ -220,8 +231,16 @@ class LiveEar:
         if self._clock() >= self._next_write_s:
             self._write()
             self._next_write_s = self._clock() + WRITE_S
+        now_s = self._clock()
+        is_due = not 0.0 <= self._next_look_s - now_s <= LOOK_S  # also when the clock was set back
+        if is_due or day_began_s(now_s) != self._day_s:
+            self._look()
 
     def _take(self, seconds: list[HeardSecond]) -> None:
+        unix_s = self._clock()
+        clock_s = unix_s - time.monotonic()
+        # What waits in the ring came later than what is taken here.
+        unix_s -= self._follower.reader.behind_frames / self._follower.ring.rate_hz
         for second in seconds:
             self._seconds.append(second)
             self._peak = max(self._peak, second.c_peak)
@@ -235,7 +254,7 @@ class LiveEar:
                 self._unbroken_s += second.seconds
                 energy, length = self._session
                 self._session = energy + power * second.seconds, length + second.seconds
-            self._sums.add(second, unix_s=self._clock())
+            self._sums.add(second, unix_s=unix_s, clock_s=clock_s)
         if seconds:
             self.now = self._reading(seconds[-1])
 
@@ -262,48 +281,51 @@ class LiveEar:
         )
 
     def _budget(self) -> Budget | None:
-        if self._given.feeds == "nothing":
+        closed = self._closed
+        if self._given.feeds == "nothing" or closed is None:
             return None
-        minutes = [*self._before, *self._sums.minutes()]
-        return budget(self._rule, minutes, self._entries, now_s=self._clock())
+        others = [one for one in self._others if one.minute >= self._open_from]
+        heard = once([*others, *self._sums.minutes(self._open_from)])
+        return closed.and_then(budget(self._rule, heard, [], now_s=self._clock()))
+
+    def _look(self) -> None:
+        """See what others have kept, and add up all that does not change any more."""
+        now_s = self._clock()
+        self._next_look_s, self._day_s = now_s + LOOK_S, day_began_s(now_s)
+        from meter.journal.store import read_journal
+
+        try:
+            with read_journal(self._folder) as journal:
+                store = ExposureStore(journal)
+                self._entries = store.entries()
+                self._others = store.rows(now_s - WEEK_S, now_s + 60.0, besides=self._run_name)
+        except JournalError as error:
+            self._tell(error)
+        self._open_from = int((now_s - LOOK_S) // 60.0)
+        self._sums.let_go(int((now_s - WEEK_S) // 60.0))
+        heard = once([*self._others, *self._sums.minutes()])
+        closed = [one for one in heard if one.minute < self._open_from]
+        self._closed = budget(self._rule, closed, self._entries, now_s=now_s)
 
     # --- what is kept
 
-    def _kept_before(self) -> list[HeardMinute]:
-        self._entries = []
+    def _write(self) -> None:
+        minutes = self._sums.minutes(self._written_from)
+        if not minutes or not self._keeps or self._given.feeds == "nothing":
+            return
+        from meter.journal.store import open_journal
+
         try:
-            with _opened(self._folder) as journal:
-                store = ExposureStore(journal)
-                self._entries = store.entries()
-                now_s = self._clock()
-                return store.minutes(now_s - WEEK_S, now_s + 60.0)
+            with open_journal(self._folder) as journal:
+                ExposureStore(journal).write(self._run_name, minutes)
         except JournalError as error:
             self._tell(error)
-            return []
-
-    def _write(self) -> None:
-        minutes = self._sums.minutes()
-        if not minutes:
             return
-        if self._keeps and self._given.feeds != "nothing":
-            try:
-                with _opened(self._folder) as journal:
-                    ExposureStore(journal).write(self._run_name, minutes)
-            except JournalError as error:
-                self._tell(error)
-                return
-        over = int(self._clock() // 60.0) - 1
-        self._before += [one for one in minutes if one.minute < over]
-        self._sums.let_go(over)
+        # The one before may still get a second: what comes waits in the ring.
+        self._written_from = int(self._clock() // 60.0) - 1
 
     def _tell(self, error: JournalError) -> None:
         tell, self._on_problem = self._on_problem, None
         LOG.warning("%s", error)
         if tell is not None:
             tell(f"what your ears get is not kept: {error}")
-
-
-def _opened(folder: Path | None):  # type: ignore[no-untyped-def]  # a Journal; imported late
-    from meter.journal.store import open_journal
-
-    return open_journal(folder)

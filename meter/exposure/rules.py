@@ -84,7 +84,18 @@ class Rule:
 
         NIOSH calls it TWA, the directive L_EX,8h; by H.870 it is the mean over 40 hours.
         """
-        return self.level_dba + power_to_db(self.dose(parts))
+        return self.level_of(self.dose(parts))
+
+    def level_of(self, dose: float) -> float:
+        """The same for a dose, of which 1 is 100 %."""
+        return self.level_dba + power_to_db(dose)
+
+    def hours_to_all(self, dose: float, level_dba: float) -> float:
+        """Hours at a level until a dose is 100 %; 0 when it is, ``inf`` when the level does not count."""
+        if dose >= 1.0:
+            return 0.0
+        one_hour = self.share(Part(level_dba=level_dba, hours=1.0))
+        return (1.0 - dose) / one_hour if one_hour > 0.0 else math.inf
 
     def hours_left(self, parts: Sequence[Part], level_dba: float, *, of_dba: float | None = None) -> float:
         """Hours at a level until the rule's is reached; 0 when it is, ``inf`` when it does not count."""

@@ -1,36 +1,35 @@
 """Where it is kept what ears have had: in the journal, by the minute.
 
 A minute that goes on is written again and again under the name of its run, so that a crash loses some
-seconds and nothing is ever counted twice. A clock that is set back gives more to a minute, and loses nothing.
+seconds and nothing is ever counted twice; what several runs heard at the same time counts once. A clock that
+is set back gives more to a minute, and loses nothing.
 """
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
-from itertools import groupby
 from typing import Any, Final
 
 from meter.errors import UsageError
 from meter.exposure.calibration import Calibration
 from meter.exposure.heard import Entry, HeardMinute
 from meter.exposure.rules import RULES, Part, Rule
+from meter.exposure.same_time import once
 from meter.journal.store import Journal
-from meter.units import db_to_power
 
 KEPT_DAYS: Final = 400
 """A year and a bit; a dose looks back seven days."""
-
-SLACK_S: Final = 10.0
-SAME_DB: Final = 1.0
 
 RULE_KEY: Final = "exposure rule"
 SETUP_KEY: Final = "exposure setup"
 USUAL_RULE: Final = "who-adult"
 
-_MINUTE: Final = "minute, setup, seconds, a_power, c_power, c_peak, full_scale_db, plus_db, is_narrow"
+_MINUTE: Final = (
+    "minute, setup, seconds, a_power, c_power, c_peak, full_scale_db, plus_db, is_narrow, marks, clock_s"
+)
 
 
 class ExposureStore:
@@ -113,21 +112,24 @@ class ExposureStore:
         """Keep what each minute has come to in this run; what was there of it goes."""
         with self._journal.change() as connection:
             connection.executemany(
-                f"INSERT OR REPLACE INTO heard (run, {_MINUTE}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f"INSERT OR REPLACE INTO heard (run, {_MINUTE}) VALUES ({', '.join('?' * 12)})",
                 [(run, *asdict(one).values()) for one in minutes],
             )
 
     def minutes(self, from_s: float, to_s: float) -> list[HeardMinute]:
-        """What was heard between two moments, in the order of time.
+        """What was heard between two moments, in the order of time; what was heard side by side once."""
+        return once(self.rows(from_s, to_s))
 
-        Runs that heard the same minute side by side, the window and `listen`, count once.
-        """
+    def rows(self, from_s: float, to_s: float, *, besides: str = "") -> list[HeardMinute]:
+        """What each run has written; of all runs besides one, in the order of time."""
         rows = self._journal.rows_of(
-            f"SELECT {_MINUTE} FROM heard WHERE minute >= ? AND minute < ? ORDER BY minute, setup, run",
+            f"SELECT {_MINUTE} FROM heard WHERE minute >= ? AND minute < ? AND run != ?"
+            " ORDER BY minute, setup, run",
             int(from_s // 60.0),
             to_s / 60.0,
+            besides,
         )
-        return _once(_minute_from(row) for row in rows)
+        return [_minute_from(row) for row in rows]
 
     def forget_old(self) -> None:
         """Let go of minutes that no dose looks at any more."""
@@ -191,22 +193,8 @@ class ExposureStore:
         return f"entry {number} ({note}) is {'back' if was_removed else 'out'}"
 
 
-def _once(minutes: Iterable[HeardMinute]) -> list[HeardMinute]:
-    """What runs heard one after the other in a minute stays; of those that heard the same, the longest."""
-    found: list[HeardMinute] = []
-    for _, each in groupby(minutes, key=lambda one: (one.minute, one.setup)):
-        same = list(each)
-        powers = [one.a_power for one in same]
-        # A clock that was set back fills a minute twice too, but hardly with the same level.
-        is_one = len(same) > 1 and max(powers) <= db_to_power(SAME_DB) * min(powers)
-        if is_one and sum(one.seconds for one in same) > 60.0 + SLACK_S:
-            same = [max(same, key=lambda one: one.seconds)]
-        found += same
-    return found
-
-
 def _minute_from(row: Sequence[Any]) -> HeardMinute:
-    minute, setup, seconds, a_power, c_power, c_peak, full_scale_db, plus_db, is_narrow = row
+    minute, setup, seconds, a_power, c_power, c_peak, full_scale_db, plus_db, is_narrow, marks, clock_s = row
     return HeardMinute(
         minute=minute,
         setup=setup,
@@ -217,6 +205,8 @@ def _minute_from(row: Sequence[Any]) -> HeardMinute:
         full_scale_db=full_scale_db,
         plus_db=plus_db,
         is_narrow=bool(is_narrow),
+        marks=marks,
+        clock_s=clock_s,
     )
 
 

@@ -135,6 +135,11 @@ STEPS: Final = (
         removed_unix_s REAL
     );
     """,
+    # 6: in which seconds of a minute there was sound, so that what two programs heard counts once.
+    """
+    ALTER TABLE heard ADD COLUMN marks INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE heard ADD COLUMN clock_s REAL NOT NULL DEFAULT 0;
+    """,
 )
 """What makes version n + 1 of version n. A step that was once shipped is never changed."""
 

@@ -7,11 +7,14 @@ import os
 import time
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from meter.exposure.calibration import computed
 from meter.exposure.heard import WEEK_S, Entry, HeardMinute, budget, day_began_s
 from meter.exposure.live import MinuteSums
 from meter.exposure.rules import RULES, Part
+from meter.exposure.same_time import once
 from meter.exposure.sound_levels import HeardSecond
 from meter.exposure.store import ExposureStore
 from meter.journal.store import open_journal, read_journal
@@ -128,6 +131,7 @@ def test_seconds_fall_into_the_minute_in_which_they_were_heard():
         sums.add(second(), unix_s=begin + 30.0 + k + 1.0)
     assert [(one.minute, one.seconds) for one in sums.minutes()] == [(1000, 30.0), (1001, 60.0), (1002, 60.0)]
     assert all(one.a_power == pytest.approx(10.0**-1.7) for one in sums.minutes())
+    assert [one.marks for one in sums.minutes(1001)] == [marks((0, 60))] * 2
     sums.let_go(1002)
     assert [one.minute for one in sums.minutes()] == [1002]
 
@@ -156,23 +160,66 @@ def test_a_minute_that_is_written_again_is_counted_once_and_runs_are_added_up():
         assert kept[0] in (minute_at(NOON - 600, seconds=60.0), minute_at(NOON - 600, seconds=5.0))
 
 
-def test_a_minute_that_the_window_and_listen_heard_side_by_side_counts_once():
+def marks(*spans: tuple[int, int]) -> int:
+    return sum(1 << k for first, end in spans for k in range(first, end))
+
+
+def kept_of(*rows: dict) -> list[HeardMinute]:
+    """Rows of as many runs in one minute, as the journal tells them."""
     with open_journal(clock=lambda: NOON) as journal:
         store = ExposureStore(journal)
-        for minute, (first, other) in enumerate(
-            [
-                ((60.0, -17.0), (58.0, -17.2)),
-                ((30.0, -17.0), (29.0, -17.0)),
-                ((60.0, -17.0), (60.0, -25.0)),
-            ]
-        ):
-            at_s = NOON - 1800 + 60 * minute
-            store.write("window", [minute_at(at_s, first[1], seconds=first[0])])
-            store.write("listen", [minute_at(at_s, other[1], seconds=other[0])])
-        kept = store.minutes(NOON - 3600, NOON)
-    seconds = [sorted(one.seconds for one in kept if one.minute == kept[0].minute + k) for k in range(3)]
-    # Together; one after the other; a clock that was set back, with another level.
-    assert seconds == [[60.0], [29.0, 30.0], [60.0, 60.0]]
+        for number, row in enumerate(rows):
+            store.write(f"run {number}", [minute_at(NOON - 600, **row)])
+        return store.minutes(NOON - 3600, NOON)
+
+
+def test_what_two_programs_heard_side_by_side_counts_once_to_the_second():
+    first = {"marks": marks((0, 40)), "seconds": 40.0, "clock_s": 5.0}
+    beside = {"marks": marks((30, 60)), "seconds": 30.0, "clock_s": 5.1}
+    assert sum(one.seconds for one in kept_of(first, beside)) == pytest.approx(60.0)
+    after = {"marks": marks((40, 60)), "seconds": 20.0, "clock_s": 5.1}
+    assert [one.seconds for one in kept_of(first, after)] == pytest.approx([40.0, 20.0])
+    assert len(kept_of(first, {**first, "seconds": 39.5})) == 1
+
+
+def test_under_two_setups_each_second_counts_once_with_the_louder_level():
+    both = {"marks": marks((0, 60)), "clock_s": 5.0}
+    kept = kept_of({**both, "setup": "open", "full_scale_db": 100.0}, {**both, "full_scale_db": 107.0})
+    assert [(one.setup, one.seconds) for one in kept] == [("closed", 60.0)]
+    kept = kept_of({**both, "setup": "wide", "full_scale_db": 120.0, "is_narrow": False}, both)
+    assert [one.is_narrow for one in kept] == [True]
+
+
+def test_a_second_that_fell_between_two_readings_of_the_clock_is_not_counted_beside():
+    holed = marks((0, 20), (21, 60))
+    assert len(kept_of({"marks": holed, "clock_s": 5.0}, {"marks": marks((0, 60)), "clock_s": 5.0})) == 1
+    paused = {"marks": marks((0, 20), (25, 60)), "seconds": 55.0, "clock_s": 5.0, "a_power": 1.0}
+    kept = kept_of(paused, {"marks": marks((0, 60)), "clock_s": 5.0})
+    assert sum(one.seconds for one in kept) == pytest.approx(60.0)
+
+
+def test_a_minute_that_came_again_because_the_clock_was_set_counts_again():
+    row = {"marks": marks((0, 60))}
+    assert sum(one.seconds for one in kept_of({**row, "clock_s": 5.0}, {**row, "clock_s": -3595.0})) == 120.0
+
+
+@given(
+    first=st.integers(1, (1 << 60) - 1), other=st.integers(1, (1 << 60) - 1), louder_db=st.floats(-20.0, 20.0)
+)
+def test_together_they_are_never_more_than_the_seconds_that_passed_nor_less_than_one_of_them(
+    first, other, louder_db
+):
+    rows = [
+        minute_at(NOON, seconds=float(first.bit_count()), marks=first),
+        minute_at(NOON, -17.0 + louder_db, seconds=float(other.bit_count()), marks=other),
+    ]
+    found = once(rows)
+    total_s = sum(one.seconds for one in found)
+    assert max(one.seconds for one in rows) - 1e-9 <= total_s + 30.0  # holes of one second are filled
+    assert total_s <= (first | other).bit_count() + 1e-9
+    energy = sum(one.seconds * one.a_power for one in found)
+    loudest = max(rows, key=lambda one: one.a_power)
+    assert energy >= loudest.seconds * loudest.a_power * (1.0 - 1e-9)
 
 
 def test_a_later_calibration_does_not_change_what_was_heard():

@@ -39,7 +39,6 @@ def budget_of(rule_key: str, *parts: Part) -> Budget:
         dose=tuple(rule.dose(end) for end in ends),
         level_dba=tuple(rule.period_level_dba(end) for end in ends),
         unknown_hours=0.0,
-        parts=parts,
     )
 
 
