@@ -7,11 +7,10 @@ a row of a table and `meter.check_json` an object. Many files: `meter.check_run`
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
 from contextlib import closing, nullcontext
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 
@@ -40,8 +39,16 @@ LOG: Final = logging.getLogger("meter.check")
 DEFAULT_CROSSOVER_HZ: Final = 120.0
 CROSSOVER_RANGE_HZ: Final = (40.0, 300.0)
 
-Progress = Callable[[float, float | None], None]
-"""Called with the seconds that were read, and those there are (None = not known)."""
+
+class Progress(Protocol):
+    """Called with the seconds that were read, and those there are (None = not known).
+
+    While encoders are tried: with as large a share of the seconds as of their work is done, and their names.
+    """
+
+    def __call__(self, done_s: float, whole_s: float | None, doing: str = "", /) -> None:
+        """Tell it."""
+
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +145,7 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
         own = summary.nonfinite_samples - audio.channels * sum(gap.frames for gap in audio.damaged)
         if own > 0:
             notes.append(f"{own} samples were no numbers and were taken as silence")
-        encodes, unsaid = _encodes(name, options, summary)
+        encodes, unsaid = _encodes(name, options, summary, progress)
         notes += unsaid
         return Checked(
             name=name,
@@ -161,10 +168,16 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
         )
 
 
-def _encodes(name: str, options: Options, summary: Summary) -> tuple[list[Encoded], list[str]]:
+def _encodes(
+    name: str, options: Options, summary: Summary, progress: Progress | None
+) -> tuple[list[Encoded], list[str]]:
     if not options.encodes:
         return [], []
-    from meter.delivery.of_file import encodes_of
+    from meter.delivery.of_file import AT_ONCE, encodes_of
+
+    def tell(words: str, share: float) -> None:
+        if progress is not None and words:
+            progress(share * summary.seconds, summary.seconds, words)
 
     with open_audio(Path(name), pair=options.pair) as audio:  # once more: it is read to its end only once
         return encodes_of(
@@ -173,13 +186,15 @@ def _encodes(name: str, options: Options, summary: Summary) -> tuple[list[Encode
             options.encodes,
             ceiling_dbtp=options.over_limit_dbtp,
             integrated_lufs=summary.integrated_lufs,
+            at_once=AT_ONCE if options.beside else 1,
+            tell=tell,
         )
 
 
 def _encode_findings(encodes: list[Encoded], options: Options) -> tuple[Finding, ...]:
     if not encodes:
         return ()
-    from meter.delivery.of_file import encode_findings
+    from meter.delivery.words import encode_findings
 
     return encode_findings(encodes, from_s=options.part.from_s)
 

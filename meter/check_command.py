@@ -110,7 +110,9 @@ def _check(
     line = ProgressLine(sys.stderr)
 
     def progress(run: RunProgress) -> None:
-        if run.files == 1:
+        if run.files == 1 and run.doing:
+            line.show_share(run.doing, run.done_s / run.whole_s if run.whole_s else 0.0, run.name)
+        elif run.files == 1:
             line.show(run.name, run.done_s, run.whole_s)
         else:
             line.show_share(f"{run.files_done} of {run.files} files", run.share, run.name)

@@ -78,7 +78,7 @@ def file_object(checked: Checked) -> dict[str, Any]:
 
         made["playback"] = forecast_objects(forecasts_for(checked))
     if checked.options.encodes:
-        from meter.delivery.of_file import encode_objects
+        from meter.delivery.words import encode_objects
 
         made["encodes"] = encode_objects(checked.encodes, from_s=checked.options.part.from_s)
     target = checked.options.target

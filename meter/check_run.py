@@ -46,6 +46,7 @@ class RunProgress:
     files_done: int
     files: int
     share: float
+    doing: str = ""  # beside measuring: the encoders that are at work
 
 
 class _Cancelled(Exception):
@@ -112,10 +113,10 @@ class _Run:
             if self._is_cancelled():
                 return
 
-            def at(done_s: float, whole_s: float | None, index: int = index) -> None:
+            def at(done_s: float, whole_s: float | None, doing: str = "", /, *, index: int = index) -> None:
                 if self._is_cancelled():
                     raise _Cancelled
-                self._tell(index, done_s, whole_s)
+                self._tell(index, done_s, whole_s, doing)
 
             try:
                 result = check.check_one(name, self._options, progress=at)
@@ -195,26 +196,29 @@ class _Run:
                 message=f"{name}: the decoder crashed on this file, so it must be damaged; export it again",
             )
         if isinstance(sent, tuple):
-            done_s, whole_s = sent
+            done_s, whole_s, doing = sent
             worker.has_read = whole_s is not None and done_s >= whole_s
-            self._tell(worker.index, done_s, whole_s)
+            self._tell(worker.index, done_s, whole_s, doing)
             return None
         if isinstance(sent, Checked):
             return replace(sent, options=self._options)
         assert isinstance(sent, Failed)
         return sent
 
-    def _tell(self, index: int, done_s: float, whole_s: float | None) -> None:
+    def _tell(self, index: int, done_s: float, whole_s: float | None, doing: str) -> None:
         if whole_s:
-            self._shares[index] = min(done_s / whole_s, 1.0)
-        self._say(index, done_s, whole_s)
+            share = min(done_s / whole_s, 1.0)
+            if self._options.encodes:  # which takes as long as measuring, about
+                share = 0.5 * share + (0.5 if doing else 0.0)
+            self._shares[index] = share
+        self._say(index, done_s, whole_s, doing)
 
     def _note_end(self, index: int) -> None:
         self._shares[index] = 1.0
         self._ended += 1
         self._say(index, 0.0, None)
 
-    def _say(self, index: int, done_s: float, whole_s: float | None) -> None:
+    def _say(self, index: int, done_s: float, whole_s: float | None, doing: str = "") -> None:
         if self._progress is not None:
             files = len(self._names)
             self._progress(
@@ -225,6 +229,7 @@ class _Run:
                     files_done=self._ended,
                     files=files,
                     share=sum(self._shares) / files,
+                    doing=doing,
                 )
             )
 
@@ -263,12 +268,12 @@ def _work(pipe: Connection, options: Options, parent: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     last_s = 0.0
 
-    def progress(done_s: float, whole_s: float | None) -> None:
+    def progress(done_s: float, whole_s: float | None, doing: str = "", /) -> None:
         nonlocal last_s
         now_s = time.monotonic()
         if now_s - last_s >= LOOK_S or (whole_s is not None and done_s >= whole_s):
             last_s = now_s
-            pipe.send((done_s, whole_s))
+            pipe.send((done_s, whole_s, doing))
 
     try:
         while True:

@@ -45,9 +45,9 @@ def block(checked: Checked, *, width: int = TEXT_WIDTH) -> str:
     if checked.low_end is not None and checked.options.low_end is not None:
         lines += low_end_lines(checked.low_end, checked.options.low_end)
     if checked.encodes:
-        from meter.delivery.of_file import encode_lines
+        from meter.delivery.words import encode_lines
 
-        lines += encode_lines(checked.encodes)
+        lines += encode_lines(checked.encodes, from_s=checked.options.part.from_s)
     if checked.options.playback:
         from meter.delivery.playback import forecast_lines, forecasts_for
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Final
@@ -147,13 +147,24 @@ def rate_for(codec: Codec, rate_hz: int) -> int:
     return rate_hz if rate_hz in codec.rates_hz else codec.rates_hz[-1]
 
 
-def encoded(frames: Float32s, rate_hz: int, wish: Wish) -> bytes:
+def encoded(
+    frames: Float32s,
+    rate_hz: int,
+    wish: Wish,
+    *,
+    gain: float = 1.0,
+    tell: Callable[[float], None] | None = None,
+) -> bytes:
     """A file of this sound, in memory.
 
     Parameters
     ----------
     frames : ndarray of float32, shape (n, channels)
         One or two channels, at a rate the codec takes (`rate_for`); may go over full scale.
+    gain : float
+        An amplitude, brought to it block by block: no second copy is made.
+    tell : callable, optional
+        Called for each block with the share that is encoded; what it raises ends the work.
 
     Raises
     ------
@@ -173,9 +184,13 @@ def encoded(frames: Float32s, rate_hz: int, wish: Wish) -> bytes:
             stream.layout = layout
             for at in range(0, len(frames), BLOCK_FRAMES):
                 part = np.ascontiguousarray(frames[at : at + BLOCK_FRAMES].T)
+                if gain != 1.0:
+                    part = part * np.float32(gain)
                 frame = av.AudioFrame.from_ndarray(part, format="fltp", layout=layout)
                 frame.sample_rate, frame.pts = rate_hz, at
                 container.mux(stream.encode(frame))
+                if tell is not None:
+                    tell(min(at + BLOCK_FRAMES, len(frames)) / len(frames))
             container.mux(stream.encode(None))
     except (FFmpegError, ValueError, OverflowError) as error:
         raise EncodeError(

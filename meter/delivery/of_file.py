@@ -1,25 +1,23 @@
-"""The encode check of one file: read again, tried with each encoder, and told."""
+"""The encode check of one file: read again, and tried with each encoder, two side by side."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
-from typing import TYPE_CHECKING, Any, Final
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from meter.delivery.codecs import EncodeError, Wish
-from meter.delivery.encoded import LONGEST_S, Encoded, encode_check
-from meter.findings.records import Finding
-from meter.soundings import SOUNDINGS_A_SECOND, as_text_time
-from meter.targets import value_text
+from meter.delivery.codecs import EncodeError, Float32s, Wish, rate_for
+from meter.delivery.encoded import LONGEST_S, Encoded, encode_check, look_at, resampled
+from meter.delivery.progress import Tell, side_by_side
 
 if TYPE_CHECKING:
     from meter.audio_file import AudioFile
     from meter.check_part import Part
 
-KIND: Final = "over once encoded"
-MOST_PLACES: Final = 3
+AT_ONCE = 2
 
 
 def encodes_of(
@@ -29,149 +27,68 @@ def encodes_of(
     *,
     ceiling_dbtp: float,
     integrated_lufs: float | None,
+    at_once: int = AT_ONCE,
+    tell: Tell | None = None,
 ) -> tuple[list[Encoded], list[str]]:
-    """What each encoder makes of a file, and sentences on those that could not be tried."""
+    """What each encoder makes of a file, and sentences on those that could not be tried.
+
+    The sound is held once for each rate that it is encoded at; what encoders make of it is looked at as it
+    comes.
+
+    Parameters
+    ----------
+    at_once : int
+        So many encoders at once, in threads.
+    tell : callable, optional
+        Called some times a second in the caller's thread; what it raises ends the work.
+    """
     try:
-        frames = _read(audio, part)
+        frames = _read(audio, part, tell)
+        look_at(len(frames) / audio.rate_hz, audio.channels)
     except EncodeError as error:
         return [], [f"it was not encoded: {error}"]
-    done: list[Encoded] = []
-    notes: list[str] = []
-    for wish in wishes:
+    rates = {rate_for(wish.codec, audio.rate_hz) for wish in wishes}
+    there = {to_hz: resampled(frames, audio.rate_hz, to_hz) for to_hz in rates}
+    del frames
+
+    def one(wish: Wish, note: Tell) -> Encoded | EncodeError:
+        to_hz = rate_for(wish.codec, audio.rate_hz)
         try:
-            done.append(
-                encode_check(
-                    frames,
-                    audio.rate_hz,
-                    wish,
-                    ceiling_dbtp=ceiling_dbtp,
-                    integrated_lufs=integrated_lufs,
-                )
+            return encode_check(
+                there[to_hz],
+                to_hz,
+                wish,
+                ceiling_dbtp=ceiling_dbtp,
+                integrated_lufs=integrated_lufs,
+                tell=note,
             )
         except EncodeError as error:
-            sentence = f"{wish.title}: {error}"
-            if sentence not in notes:
-                notes.append(sentence)
-    return done, notes
+            return error
+
+    works: list[Callable[[Tell], Encoded | EncodeError]] = [partial(one, wish) for wish in wishes]
+    found = side_by_side(works, at_once=at_once, tell=tell)
+    notes = [
+        f"{wish.title}: {each}" for wish, each in zip(wishes, found) if isinstance(each, EncodeError)
+    ]
+    return [each for each in found if isinstance(each, Encoded)], notes
 
 
-def _read(audio: AudioFile, part: Part) -> np.ndarray[Any, np.dtype[np.float32]]:
+def _read(audio: AudioFile, part: Part, tell: Tell | None) -> Float32s:
+    """All of it in one array; refused before it is read where that can be told."""
     length_s = part.length_s(audio)
-    if length_s is not None and length_s > LONGEST_S:
-        raise _too_long(length_s)
-    parts, frames = [], 0
+    look_at(length_s, audio.channels)
+    frames = np.empty((round((length_s or 0.0) * audio.rate_hz), audio.channels), np.float32)
+    at = 0
     with closing(part.blocks(audio)) as blocks:
         for block in blocks:
-            parts.append(np.array(block, np.float32))
-            frames += len(block)
-            if frames > LONGEST_S * audio.rate_hz:
-                raise _too_long(frames / audio.rate_hz)
-    return np.concatenate(parts) if parts else np.zeros((0, audio.channels), np.float32)
-
-
-def _too_long(length_s: float) -> EncodeError:
-    return EncodeError(
-        f"it is {length_s / 60.0:.0f} minutes long, but at most {LONGEST_S / 60.0:.0f} were expected; "
-        "give one tune, or a part with --from and --to"
-    )
-
-
-# --- told
-
-
-def encode_lines(encodes: Sequence[Encoded]) -> Iterator[str]:
-    """A question and a line for each encoder; nothing where none was tried."""
-    if not encodes:
-        return
-    yield "  Will it clip once encoded?"
-    for one in encodes:
-        peak = value_text(one.true_peak_dbtp, plus=True)
-        first, *rest = _overs_texts(one)
-        yield f"    {one.wish.title:<16}{peak:>8} dBTP  {first}"
-        yield from (f"{'':<35}{text}" for text in rest)
-    yield "    with these encoders at these rates; what a service does to a file is not known here"
-
-
-def _overs_texts(one: Encoded) -> list[str]:
-    ceiling = f"{one.ceiling_dbtp:.1f} dBTP"
-    if one.over_count == 0:
-        return [f"under {ceiling}"]
-    places = ", ".join(as_text_time(over.at_s) for over in _worst(one))
-    many = f"{one.over_count} peaks" if one.over_count > 1 else "1 peak"
-    trim = "no trim was found that keeps under it"
-    if one.trim_db is not None:
-        trim = f"{one.trim_db:.1f} dB lower keeps under it"
-    return [f"{many} above {ceiling}, highest at {places}", trim]
-
-
-def _worst(one: Encoded) -> list[Any]:
-    found: list[Any] = []
-    for over in sorted(one.overs, key=lambda each: -each.peak_dbtp):
-        if all(abs(over.at_s - other.at_s) >= 1.0 for other in found):
-            found.append(over)
-        if len(found) == MOST_PLACES:
-            break
-    return sorted(found, key=lambda each: each.at_s)
-
-
-def encode_objects(encodes: Sequence[Encoded], *, from_s: float = 0.0) -> list[dict[str, Any]]:
-    """The same for programs."""
-    return [
-        {
-            "codec": one.wish.codec.key,
-            "kbps": one.wish.kbps,
-            "sample_rate_hz": one.rate_hz,
-            "true_peak_dbtp": round(one.true_peak_dbtp, 3) if np.isfinite(one.true_peak_dbtp) else None,
-            "overs": one.over_count,
-            "places": [
-                {"at_s": round(over.at_s + from_s, 4), "true_peak_dbtp": round(over.peak_dbtp, 3)}
-                for over in _worst(one)
-            ],
-            "integrated_change_lu": _rounded(one.integrated_change_lu),
-            "ceiling_dbtp": one.ceiling_dbtp,
-            "trim_db": one.trim_db,
-        }
-        for one in encodes
-    ]
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 3) + 0.0
-
-
-def encode_findings(encodes: Sequence[Encoded], *, from_s: float = 0.0) -> tuple[Finding, ...]:
-    """One finding: the encoder that goes farthest over."""
-    over = [one for one in encodes if one.over_count]
-    if not over:
-        return ()
-    one = max(over, key=lambda each: each.true_peak_dbtp)
-    worst = max(one.overs, key=lambda each: each.peak_dbtp)
-    excess_db = one.true_peak_dbtp - one.ceiling_dbtp
-    at_s = worst.at_s + from_s
-    what = (
-        f"turn the master down by {one.trim_db:.1f} dB"
-        if one.trim_db is not None
-        else "make it less loud before the limiter"
-    )
-    text = (
-        f"encoded as {one.wish.title} the true peak goes {excess_db:.1f} dB over {one.ceiling_dbtp:.1f} dBTP "
-        f"at {as_text_time(at_s)}, {one.over_count} times in all: coding adds to what is limited hard; "
-        f"{what}, or leave it if players turn it down anyway; another encoder does it otherwise"
-    )
-    slot = round(worst.at_s * SOUNDINGS_A_SECOND)
-    return (
-        Finding(
-            kind=KIND,
-            first_slot=slot,
-            last_slot=slot + 1,
-            at_slot=slot,
-            at_s=at_s,
-            pass_number=1,
-            severity=excess_db,
-            is_open=False,
-            until_s=at_s,
-            amount=excess_db,
-            unit="dB",
-            text=text,
-        ),
-    )
+            stop = at + len(block)
+            if stop > LONGEST_S * audio.rate_hz:
+                look_at(stop / audio.rate_hz, audio.channels)
+            if stop > len(frames):  # its length was not stated, or wrongly
+                more = np.empty((max(len(frames) // 2, len(block)), audio.channels), np.float32)
+                frames = np.concatenate([frames[:at], more])
+            frames[at:stop] = block
+            at = stop
+            if tell is not None:
+                tell("reading it again", 0.0)
+    return frames[:at]

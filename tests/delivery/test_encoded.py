@@ -10,8 +10,10 @@ import pytest
 import soundfile
 
 from meter.delivery import encoded as module
+from meter.delivery import trim as trim_module
+from meter.delivery.align import aligned
 from meter.delivery.codecs import CODECS, EncodeError, available, decoded, encoded, rate_for, wishes_from
-from meter.delivery.encoded import aligned, encode_check, resampled
+from meter.delivery.encoded import encode_check, resampled
 from meter.dsp.true_peak import true_peaks
 from meter.errors import UsageError
 
@@ -184,18 +186,50 @@ def test_every_encoder_that_this_build_has_is_known():
 
 
 def test_the_search_encodes_only_around_the_overs(monkeypatch):
-    """Of twelve seconds, loud for one, what is tried again is short."""
+    """Of twelve seconds, loud for one: all is encoded once, and once more with the trim that holds there."""
     frames = loud(12.0, 5, clip=0.3)
     frames[8 * RATE_HZ : 9 * RATE_HZ] = loud(1.0, 5)
     lengths: list[int] = []
-    plain = module._peak_dbtp
 
-    def counted(part, rate_hz, wish):
+    def counted(part, *arguments, **named):
         lengths.append(len(part))
-        return plain(part, rate_hz, wish)
+        return encoded(part, *arguments, **named)
 
-    monkeypatch.setattr(module, "_peak_dbtp", counted)
+    monkeypatch.setattr(module, "encoded", counted)
+    monkeypatch.setattr(trim_module, "encoded", counted)
     assert encode_check(frames, RATE_HZ, WISHES[2]).trim_db > 0.0
     whole = [length for length in lengths if length == len(frames)]
-    assert len(whole) <= 6  # only what holds around the overs is tried on all of it
+    assert 2 <= len(whole) <= 4
     assert sum(length < 2 * RATE_HZ for length in lengths) == len(lengths) - len(whole) > 5
+
+
+def test_a_gain_is_brought_to_what_is_encoded():
+    frames = loud(1.0, 2)
+    lower = (frames * np.float32(0.5)).astype(np.float32)
+    parts = [np.concatenate(list(decoded(one))) for one in (
+        encoded(frames, RATE_HZ, WISHES[1], gain=0.5), encoded(lower, RATE_HZ, WISHES[1])
+    )]  # fmt: skip
+    np.testing.assert_array_equal(*parts)
+
+
+def test_how_far_it_has_come_never_goes_back():
+    told: list[tuple[str, float]] = []
+    encode_check(loud(3.0, 4), RATE_HZ, WISHES[2], tell=lambda *what: told.append(what))
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
+    assert 0.0 <= shares[0] <= shares[-1] <= 1.0
+    assert told[0][0] == "Opus 128 kb/s"
+    assert "dB lower" in told[-1][0]
+
+
+def test_what_is_raised_while_it_is_told_ends_the_work():
+    class Enough(Exception):
+        pass
+
+    def tell(words, share):
+        if share > 0.2:
+            raise Enough
+
+    for wish in WISHES:
+        with pytest.raises(Enough):
+            encode_check(loud(6.0, 4), RATE_HZ, wish, tell=tell)

@@ -10,7 +10,13 @@ import numpy as np
 import pytest
 import soundfile
 
+from meter.check import Options
+from meter.check_part import Part
+from meter.check_run import RunProgress, check_all
 from meter.cli import main
+from meter.delivery.codecs import wishes_from
+from meter.delivery.of_file import encodes_of
+from meter.files import open_audio
 from tests.delivery.test_encoded import loud
 
 RATE_HZ = 48_000
@@ -60,6 +66,72 @@ def test_a_file_that_cannot_be_encoded_is_still_measured(capsys, tmp_path):
     status, out, _ = run(capsys, "check", str(path), "--encode", "aac:256,mp3:320", "--no-low-end")
     assert status == 0
     assert "there are 6 channels, but the encoders are tried with mono and stereo" in " ".join(out.split())
+
+
+def test_two_encoders_side_by_side_say_the_same_as_one_after_the_other(capsys, master):
+    arguments = ("check", master, "--encode", "aac:256,mp3:320,opus:128", "--json", "--no-low-end")
+    beside, alone = (json.loads(run(capsys, *arguments, *more)[1]) for more in ((), ("--one-thread",)))
+    assert beside["encodes"] == alone["encodes"]
+    assert [one["codec"] for one in beside["encodes"]] == ["aac", "mp3", "opus"]
+
+
+def test_places_are_those_of_the_file_also_of_a_part(capsys, tmp_path):
+    path = str(tmp_path / "late.wav")
+    soundfile.write(path, np.concatenate([loud(30.0, 4, clip=0.2), loud(2.0, 4)]), RATE_HZ)
+    arguments = ("check", path, "--from", "29", "--encode", "opus:128", "--no-low-end")
+    text = run(capsys, *arguments)[1]
+    assert "highest at 0:3" in text
+    (one,) = json.loads(run(capsys, *arguments, "--json")[1])["encodes"]
+    assert all(30.0 <= place["at_s"] <= 32.1 for place in one["places"])
+
+
+@pytest.mark.parametrize(
+    ("seconds", "rate_hz", "channels", "said"),
+    [(0.05, RATE_HZ, 2, "it is 0.05 s long"), (901.0, 8_000, 1, "it is 15:01 long"),
+     (1.0, RATE_HZ, 6, "there are 6 channels")],
+)  # fmt: skip
+def test_what_is_not_tried_with_encoders_is_said_unread(tmp_path, seconds, rate_hz, channels, said):
+    path = tmp_path / "odd.wav"
+    soundfile.write(path, np.zeros((round(seconds * rate_hz), channels), np.int16), rate_hz)
+    with open_audio(path) as audio:
+        done, notes = encodes_of(
+            audio, Part(), wishes_from("mp3:320,opus:128"), ceiling_dbtp=0.0, integrated_lufs=None
+        )
+        assert audio.frames_read == 0
+    assert done == []
+    (note,) = notes
+    assert said in note
+
+
+@pytest.mark.parametrize(("rate_hz", "channels"), [(96_000, 2), (44_100, 1)])
+def test_high_rates_and_mono_are_encoded_at_a_rate_that_the_encoder_takes(tmp_path, rate_hz, channels):
+    path = tmp_path / "odd.flac"
+    soundfile.write(path, loud(1.0, 3, clip=0.5, rate_hz=rate_hz)[:, :channels], rate_hz)
+    with open_audio(path) as audio:
+        done, notes = encodes_of(
+            audio, Part(), wishes_from("aac:256,opus:128"), ceiling_dbtp=0.0, integrated_lufs=None
+        )
+    assert notes == []
+    assert [one.rate_hz for one in done] == [48_000 if rate_hz > 48_000 else rate_hz, 48_000]
+
+
+def test_the_run_tells_which_encoders_are_at_work(master):
+    told: list[RunProgress] = []
+    options = Options(encodes=wishes_from("opus:128,mp3:320"))
+    list(check_all([master], options, workers=0, progress=told.append))
+    assert any("Opus 128 kb/s" in one.doing and "MP3 320 kb/s" in one.doing for one in told)
+    shares = [one.share for one in told]
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+
+
+def test_ctrl_c_ends_the_encoders(master):
+    def stop(at: RunProgress) -> None:
+        if at.doing:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        list(check_all([master], Options(encodes=wishes_from("opus:128,mp3:320")), workers=0, progress=stop))
 
 
 def test_a_wish_that_cannot_be_meant_is_one_sentence(capsys, master):
