@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from meter.arguments import add_crossover, add_low_end, crossover_from, low_end_from, pair_from
 from meter.errors import UsageError
 
 if TYPE_CHECKING:
-    from meter.listening import Hearer
+    from meter.listening import Hearer, ScreenMaker
     from meter.low_end.settings import LowEndSettings
     from meter.set_settings import SetSettings
     from meter.targets import Target
@@ -31,6 +33,10 @@ With --set all that is heard is kept as one pass, a file or the demo too: silenc
 not end it, nor does what is lost. "leadline journal tunes" finds the tunes in it and how they follow.
 Meanwhile it says when it was over at last, how much of the time, how much room there is, and whether the
 last tune came in louder.
+
+--serve offers what is known now as a page for a phone in the booth, and prints its address with the key of
+this run. It cannot be changed from there, and is not encrypted. Only this machine reaches it unless --host
+names the address of this machine that the phone reaches.
 
 exit status: 0 done, 2 unusable arguments or nothing was heard.
 """
@@ -69,6 +75,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     listen.add_argument(
         "--setup", metavar="NAME", help="tell the level at the ear too, an estimate; see `leadline hearing`"
     )
+    listen.add_argument("--serve", action="store_true", help="offer a page for a second screen, a phone")
+    listen.add_argument(
+        "--host", metavar="ADDRESS", help="with --serve: at this address of the machine, not only for itself"
+    )
+    listen.add_argument("--port", metavar="N", help="with --serve: at this port; 0, any free one, unless set")
     listen.set_defaults(run=run)
 
 
@@ -110,10 +121,12 @@ def run(args: argparse.Namespace) -> int:
 
     if args.set and args.no_journal:
         raise UsageError("--set came with --no-journal, but a set is what the journal keeps; leave one out")
+    _refuse_serve_options(args)
     if args.mixer_zero is not None and not args.set:
         raise UsageError("--mixer-zero came without --set; give both, or leave it out")
     crossover_hz = crossover_from(args.crossover)
-    return _listen(
+    listen = partial(
+        _listen,
         args.source,
         pair=None if args.channels is None else pair_from(args.channels),
         target=target_named(args.target),
@@ -125,6 +138,28 @@ def run(args: argparse.Namespace) -> int:
         low_end=low_end_from(args, crossover_hz=crossover_hz),
         setup=args.setup,
     )
+    return _serving(args, listen) if args.serve else listen()
+
+
+def _refuse_serve_options(args: argparse.Namespace) -> None:
+    """`UsageError` for options that do not go together."""
+    if not args.serve:
+        for name in ("host", "port"):
+            if getattr(args, name) is not None:
+                raise UsageError(f"--{name} came without --serve; give both, or leave it out")
+    elif args.json:
+        raise UsageError("--serve came with --json, but the page is for people, not programs; leave one out")
+
+
+def _serving(args: argparse.Namespace, listen: Callable[..., int]) -> int:
+    """Listen with a page for a second screen; its address is taken before the source is opened."""
+    from meter.second_screen.address import LOOPBACK, bind, port_from
+    from meter.second_screen.server import SecondScreen
+
+    port = 0 if args.port is None else port_from(args.port)
+    address = bind(LOOPBACK if args.host is None else args.host, port)
+    with address.socket:
+        return listen(second_screen=partial(SecondScreen, address=address))
 
 
 def run_demo(args: argparse.Namespace) -> int:
@@ -195,6 +230,7 @@ def _listen(
     of_set: SetSettings | None = None,
     low_end: LowEndSettings | None = None,
     setup: str | None = None,
+    second_screen: ScreenMaker | None = None,
 ) -> int:
     from meter.capture.open import open_source
     from meter.listening import Listening
@@ -212,13 +248,12 @@ def _listen(
         of_set=of_set,
         low_end=low_end,
         hearer=None if setup is None else _hearer(setup, keeps=keeps and source.state().info.is_live),
+        second_screen=second_screen,
     ).run()
 
 
 def _hearer(setup: str, *, keeps: bool) -> Hearer:
     """What follows the level at the ear, with the setup and the rule that the journal knows."""
-    from functools import partial
-
     from meter.exposure.live import LiveEar
     from meter.exposure.store import ExposureStore
     from meter.journal.store import read_journal

@@ -44,6 +44,7 @@ from meter.targets import Target
 
 if TYPE_CHECKING:
     from meter.exposure.live import LiveEar
+    from meter.second_screen.server import SecondScreen
 
 REDRAW_S: Final = 0.25
 LINE_S: Final = 1.0
@@ -64,6 +65,13 @@ class Hearer(Protocol):
 
     def __call__(self, engine: Engine, *, on_problem: Callable[[str], None]) -> LiveEar:
         """`on_problem` gets one sentence when nothing can be kept."""
+
+
+class ScreenMaker(Protocol):
+    """Makes the second screen."""
+
+    def __call__(self, *, look: Callable[[], Now], on_problem: Callable[[str], None]) -> SecondScreen:
+        """`look` tells what is known now; `on_problem` gets one sentence when it breaks off."""
 
 
 class Stop:
@@ -90,6 +98,8 @@ class Listening:
         Look for notes, kicks and what mono does to them, in a thread of its own.
     hearer : callable, optional
         Makes what follows the level at the ear.
+    second_screen : callable, optional
+        Makes a page for a phone; what it shows is told as of a set.
     """
 
     def __init__(
@@ -105,6 +115,7 @@ class Listening:
         of_set: SetSettings | None = None,
         low_end: LowEndSettings | None = None,
         hearer: Hearer | None = None,
+        second_screen: ScreenMaker | None = None,
     ) -> None:
         self._low_end_settings = low_end
         self._low_end: LiveLowEnd | None = None
@@ -114,7 +125,8 @@ class Listening:
         # Its `put` may be called from a signal handler.
         self._news: queue.SimpleQueue[Now | LivePass | str | type[Stop]] = queue.SimpleQueue()
         is_set = of_set is not None
-        self._watch = SetWatch() if is_set else None
+        self._is_set = is_set
+        self._watch = SetWatch() if is_set or second_screen is not None else None
         self._keeper = (
             JournalWriter(target=target, on_problem=self._news.put, is_set=is_set, keeps_all=is_set)
             if keeps
@@ -126,7 +138,7 @@ class Listening:
             target=target,
             crossover_hz=crossover_hz,
             seconds=seconds,
-            on_soundings=self._put_sounding if as_json or keeps or is_set else None,
+            on_soundings=self._put_sounding if as_json or keeps or self._watch is not None else None,
             on_pass=self._put_pass,
             on_end=lambda now: self._news.put(Stop),
         )
@@ -134,6 +146,11 @@ class Listening:
         self._passes = 0
         self._is_asked_to_stop = False
         self._form: _Json | _Lines | _Block = _Json() if as_json else _form_of_text(of_set)
+        self._second_screen = (
+            None
+            if second_screen is None
+            else second_screen(look=self._now_of_set, on_problem=self._news.put)
+        )
 
     def run(self) -> int:
         """Listen.
@@ -156,6 +173,7 @@ class Listening:
             if self._keeper is not None:
                 self._keeper.start()
             self._start_ear()
+            self._start_second_screen()
             try:
                 self._last = self._engine.now
                 self._follow()
@@ -165,6 +183,8 @@ class Listening:
                     self._low_end.stop()
                 if self._ear is not None:
                     self._ear.stop()
+                if self._second_screen is not None:
+                    self._second_screen.stop()
                 unkept = None if self._keeper is None else self._keeper.stop()
             self._show_rest()
             self._form.show_ear_at_the_end()
@@ -181,6 +201,11 @@ class Listening:
             self._ear = self._hearer(self._engine, on_problem=self._news.put)
             self._ear.start()
             self._form.ear = self._ear
+
+    def _start_second_screen(self) -> None:
+        if self._second_screen is not None:
+            self._second_screen.start()
+            say(self._second_screen.announcement, sys.stderr)
 
     def _follow(self) -> None:
         started_s = time.monotonic()
@@ -200,7 +225,11 @@ class Listening:
         say(f"the time is over: {sentence(self._last).text}", sys.stderr)
 
     def _now(self) -> Now:
-        """What is known now, with what is known of the set."""
+        """What is known now, and of a set what is known of it."""
+        return self._now_of_set() if self._is_set else self._engine.now
+
+    def _now_of_set(self) -> Now:
+        """The same with what is watched; any thread, since both are records that are only rebound."""
         now = self._engine.now
         return now if self._watch is None else replace(now, of_set=self._watch.now)
 
@@ -391,12 +420,12 @@ class _Json:
 
     def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
         say(as_line(sounding_object(now, low_end)), sys.stdout)
+
     def show_ear_at_the_end(self) -> None:
         if self.ear is not None:
             from meter.exposure.ear_text import ear_object
 
             say(as_line(ear_object(self.ear.now)), sys.stdout)
-
 
     def show(self, now: Now) -> None:
         state = now.state

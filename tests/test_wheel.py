@@ -75,7 +75,7 @@ def test_it_holds_the_three_packages_and_no_more(wheel):
 
 
 def test_it_holds_every_file_that_its_packages_read(wheel, root):
-    suffixes = {".py", ".toml", ".md", ".ttf", ".flac", ".wav"}
+    suffixes = {".py", ".toml", ".md", ".ttf", ".flac", ".wav", ".html", ".js", ".css"}
     files = (path for name in ("meter", "ui", "demo_signals") for path in (root / name).rglob("*"))
     wanted = {str(path.relative_to(root)) for path in files if path.suffix in suffixes}
     assert wanted
