@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from meter.capture.records import SourceInfo
 from meter.check import Checked
-from meter.findings.records import Finding
+from meter.findings.records import ENCODED, Finding
 from meter.journal.replay import timeline_of
 from meter.live_pass import LivePass
 from meter.suggested import as_findings
 from meter.targets import Target, judge
 from meter.timeline import Timeline
+
+if TYPE_CHECKING:
+    from meter.delivery.encoded import Encoded
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,9 +82,18 @@ class FilePass:
             self.checked,
             options=replace(options, target=target),
             verdicts={} if target is None else judge(target, summary),
-            findings=found,
+            findings=(*found, *_of_encoders(self.checked.encodes)),
         )
-        made = replace(self, checked=checked, findings=_all_findings(checked, live_pass))
+        return self._with(checked)
+
+    def with_encodes(self, encodes: Sequence[Encoded]) -> FilePass:
+        """The same, tried with these encoders, in place of others that it was tried with."""
+        plain = tuple(one for one in self.checked.findings if one.kind != ENCODED)
+        findings = (*plain, *_of_encoders(encodes))
+        return self._with(replace(self.checked, encodes=tuple(encodes), findings=findings))
+
+    def _with(self, checked: Checked) -> FilePass:
+        made = replace(self, checked=checked, findings=_all_findings(checked, self.live_pass))
         if "timeline" in self.__dict__:
             made.__dict__["timeline"] = self.timeline  # the same sound
         return made
@@ -108,6 +122,15 @@ def file_pass_of(checked: Checked) -> FilePass:
     live_pass.gaps.extend(summary.gaps)
     live_pass.add(rows, is_withheld=False)
     return FilePass(checked=checked, live_pass=live_pass, findings=_all_findings(checked, live_pass))
+
+
+def _of_encoders(encodes: Sequence[Encoded]) -> tuple[Finding, ...]:
+    """What is said of them; it keeps to the ceiling that they were held against."""
+    if not encodes:
+        return ()
+    from meter.delivery.words import encode_findings
+
+    return encode_findings(encodes)
 
 
 def _all_findings(checked: Checked, live_pass: LivePass) -> tuple[Finding, ...]:

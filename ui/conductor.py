@@ -25,6 +25,7 @@ from ui import caution, help_page, keys
 from ui.choosers import Chooser
 from ui.compact import LANES as COMPACT_LANES
 from ui.compact import CompactWindow
+from ui.delivery_desk import DeliveryDesk
 from ui.files_desk import FilesDesk
 from ui.files_opener import FilesOpener
 from ui.first_paint import FirstPaint
@@ -77,6 +78,7 @@ class Conductor(QObject):
         self.going = Navigator(session, state, window)
         self.desk = FilesDesk(session, state, window, self.going, opener or FilesOpener())
         self.shelf = ShelfDesk(window, self.going)
+        self.delivery = DeliveryDesk(session, state, window, self.desk, apart=self.desk.opener.is_apart)
         self.low_end = LowEndDesk(session, state, window, self.going)
         session.set_low_end(self.low_end.settings)
         self.of_set = SetDesk(session, state, window, self.desk)
@@ -114,6 +116,7 @@ class Conductor(QObject):
                 "target": lambda: open_list(window.bar.target),
                 **self.desk.actions(),
                 **self.shelf.actions(),
+                **self.delivery.actions(),
                 "hold": self.toggle_hold,
                 "mark": self.session.mark,
                 "view_60": lambda: going.choose_view("60 s"),
@@ -165,7 +168,7 @@ class Conductor(QObject):
         for settings in (self.low_end, self.of_set, self.hearing):
             settings.changed.connect(self._arrange)
             settings.changed.connect(lambda: self._take_now(self.session.now))
-        for one in (self.going, self.desk):
+        for one in (self.going, self.desk, self.delivery):
             one.said.connect(self.say)
             one.remembered.connect(self._save.start)
         self.shelf.said.connect(window.message.say)
@@ -420,6 +423,7 @@ class Conductor(QObject):
             widget.hide()
         self.desk.opener.stop()
         self.shelf.errands.stop()
+        self.delivery.stop()
         self.session.stop()
         QApplication.quit()
 

@@ -18,6 +18,7 @@ from ui.state import StateFile
 from ui.window import MainWindow
 
 if TYPE_CHECKING:
+    from meter.delivery.encoded import Encoded
     from meter.file_pass import FilePass
     from meter.lanes import Flag
 
@@ -62,6 +63,7 @@ class FilesDesk(QObject):
         self.opener = opener
         self.files: list[FilePass] = []
         self.dialog: QFileDialog | None = None
+        self._changes: list[str] = []
         self._waiting = 0
         self._shows_next = False
         window.dropped.connect(self.open)
@@ -126,6 +128,7 @@ class FilesDesk(QObject):
         if self.files:
             change = changes_text(self.files[-1].checked.summary, summary, most=2)
         self.files.append(file)
+        self._changes.append(change)
         self.window.passes.add_file(number, file.title, numbers_text(summary), change)
         if self._shows_next:
             self._shows_next = False
@@ -154,6 +157,19 @@ class FilesDesk(QObject):
             number = self.files.index(shown)
             self.files[number] = shown.against(self.session.target)
             self.going.take_file(self.files[number])
+
+    def take_encodes(self, number: int, encodes: Sequence[Encoded]) -> None:
+        """A file was tried with encoders: its row and its findings tell of them."""
+        from meter.delivery.tables import full_line, short_line
+        from meter.file_words import numbers_text
+
+        before = self.files[number]
+        file = self.files[number] = before.with_encodes(encodes)
+        numbers = numbers_text(file.checked.summary)
+        tried = [(short_line(one), full_line(one)) for one in encodes]
+        self.window.passes.write_file(number, file.title, numbers, self._changes[number], tried)
+        if self.going.file is before:
+            self.going.take_file(file)
 
     def sentence(self) -> str | None:
         """What is to be said of the file that is shown; None while none is."""

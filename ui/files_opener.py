@@ -65,6 +65,11 @@ class FilesOpener(QObject):
         self._must_end = threading.Event()
         self._thread: threading.Thread | None = None
 
+    @property
+    def is_apart(self) -> bool:
+        """Whether files are measured in processes of their own."""
+        return self._workers != 0
+
     def measure(
         self, paths: Sequence[str], *, target: Target | None = None, crossover_hz: float = 120.0
     ) -> None:

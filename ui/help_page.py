@@ -28,6 +28,7 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("live", "Escape", "forget the chosen part; without one, back to what sounds now"),
     ("fold", "B", "fold a pass by 16-bar phrases, with its tempo"),
     ("keep", "K", "keep the shown file, or pass, on the shelf as a reference"),
+    ("delivery", "E", "will the shown file clip once encoded, and how loud will it play back"),
     ("low_end", "Ctrl+L", "pitch, key, kick and crossover of the low end, and what mono would cost"),
     ("mixer", "Ctrl+M", "where your mixer reads 0; levels of a set are told against it"),
     ("ears", "Ctrl+E", "what this source feeds, by which rule exposure is told, entries, reminders"),

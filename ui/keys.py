@@ -23,6 +23,7 @@ IN_THE_MENU: Final = (
     ("open_files", "Open files …"),
     ("open_folder", "Open folder …"),
     ("keep", "Keep as reference"),
+    ("delivery", "Check encoders, playback …"),
     ("large", "Large flags"),
     ("compact", "Small form, on top"),
     ("fold", "Fold by phrase …"),

@@ -115,11 +115,19 @@ class PassesList(QListWidget):
 
     def add_file(self, number: int, name: str, numbers: str, change: str = "") -> None:
         """A file that was measured, on top of those that were there."""
-        item = self._item_at(("file", number), self._first_row("file"))
-        lines = [*_numbers(numbers), *_changes(change)]
-        self._write(
-            ("file", number), "\n".join([short(name), *lines]), item, full="\n".join([name, *lines])
-        )
+        self._item_at(("file", number), self._first_row("file"))
+        self.write_file(number, name, numbers, change)
+
+    def write_file(
+        self, number: int, name: str, numbers: str, change: str, tried: Sequence[tuple[str, str]] = ()
+    ) -> None:
+        """The row of a file, with what each encoder makes of it: in short, and in full for the tip."""
+        item = self.item(self._row_of(("file", number)))
+        if item is not None:
+            known = [*_numbers(numbers), *_changes(change)]
+            lines = [short(name), *known, *(typeset(line) for line, _ in tried)]
+            full = [name, *known, *(typeset(line) for _, line in tried)]
+            self._write(("file", number), "\n".join(lines), item, full="\n".join(full))
 
     def set_shelf(self, names: Sequence[str]) -> None:
         """The references by name, and all of them together where there are several."""

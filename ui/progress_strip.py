@@ -12,11 +12,19 @@ RISE_PX = 3
 
 
 class ProgressStrip(QFrame):
-    """Words, a line along the bottom that grows to the right, and Cancel."""
+    """Words, a line along the bottom that grows to the right, and Cancel.
+
+    Parameters
+    ----------
+    what : str
+        What is broken off.
+    """
 
     cancelled = pyqtSignal()
 
-    def __init__(self, parent: QWidget | None = None) -> None:
+    def __init__(
+        self, parent: QWidget | None = None, *, what: str = "the measuring of files"
+    ) -> None:
         super().__init__(parent)
         self.setObjectName("progress")
         self.setAccessibleName("Progress")
@@ -24,7 +32,7 @@ class ProgressStrip(QFrame):
         self.label.setWordWrap(True)
         self.cancel = QToolButton()
         self.cancel.setText("Cancel")
-        self.cancel.setAccessibleName("Cancel the measuring of files")
+        self.cancel.setAccessibleName(f"Cancel {what}")
         self.cancel.clicked.connect(self.cancelled)
         self.share = 0.0
         layout = QHBoxLayout(self)

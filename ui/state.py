@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from meter.arrangements import ARRANGEMENTS
+from meter.delivery.choices import DEFAULT_WISHES, LOUDEST_LUFS, OWN_LUFS, QUIETEST_LUFS
 from meter.errors import SettingsError
 from meter.exposure.lanes import BREAK_RANGE_MIN
 from meter.low_end.settings import A4_RANGE_HZ, CROSSOVER_HZ, KICK_BAND_HZ, KICK_RANGE_HZ
@@ -74,6 +75,10 @@ class Choices:
         Whether marks of exposure and breaks are told, and after how long a break is; 0 is never.
     folder : str
         Where files were opened at last; empty for none.
+    encoders : str
+        That files are tried with, as `check --encode` takes them.
+    playback_own_lufs, playback_turns_up : float, bool
+        A level of the user's own that players bring music to, and whether they turn up what is quieter.
     """
 
     source: str = "system"
@@ -97,6 +102,9 @@ class Choices:
     ear_setup: str = ""
     ear_reminders: bool = True
     ear_break_min: float = 60.0
+    encoders: str = DEFAULT_WISHES
+    playback_own_lufs: float = OWN_LUFS
+    playback_turns_up: bool = True
 
 
 # --- what each may be; a function gives what was expected, or None when all is well
@@ -168,6 +176,9 @@ CHECKS: Final[Mapping[str, Callable[[object], str | None]]] = {
     "ear_setup": _text,
     "ear_reminders": _switch,
     "ear_break_min": _between(*BREAK_RANGE_MIN, "minutes"),
+    "encoders": _text,
+    "playback_own_lufs": _between(QUIETEST_LUFS, LOUDEST_LUFS, "LUFS"),
+    "playback_turns_up": _switch,
 }
 
 
@@ -180,6 +191,7 @@ _NUMBERS: Final = (
     "crossover_hz",
     "mixer_zero_dbfs",
     "ear_break_min",
+    "playback_own_lufs",
 )
 
 

@@ -121,6 +121,7 @@ QDoubleSpinBox {{
     padding: 4px 6px; min-height: 18px;
     selection-background-color: {theme.choice}; selection-color: {theme.ink};
 }}
+QDoubleSpinBox:disabled {{ color: {theme.ink_soft}; border-color: {theme.hairline}; }}
 QScrollBar:vertical {{ background: transparent; width: 10px; margin: 0; }}
 QScrollBar::handle:vertical {{
     background: {theme.edge}; border-radius: 3px; min-height: 24px; margin: 0 2px;

@@ -119,6 +119,12 @@ def wishes_from(text: str) -> tuple[Wish, ...]:
     return tuple(_wish_from(part.strip()) for part in text.split(","))
 
 
+def rates_in(text: str) -> dict[str, int]:
+    """Key and kb/s of what is remembered as "aac:256,mp3:320"; what is none is left out, without a word."""
+    found = (_WISH.fullmatch(part.strip()) for part in text.split(","))
+    return {one[1]: int(one[2]) for one in found if one is not None and one[1] in CODECS}
+
+
 def _wish_from(text: str) -> Wish:
     found = _WISH.fullmatch(text)
     if found is None or found[1] not in CODECS:

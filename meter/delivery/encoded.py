@@ -156,14 +156,14 @@ def look_at(seconds: float | None, channels: int) -> None:
     if channels > 2:
         raise EncodeError(
             f"there are {channels} channels, but the encoders are tried with mono and stereo; "
-            "choose a pair with --channels, or make a stereo file first"
+            "export it in stereo, or check two of its channels"
         )
     if seconds is None or SHORTEST_S <= seconds <= LONGEST_S:
         return
     long_text = f"{seconds:.2f} s" if seconds < 1.0 else f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
     raise EncodeError(
         f"it is {long_text} long, but {SHORTEST_S:g} s to {LONGEST_S / 60.0:.0f} minutes were "
-        "expected; give one tune, or a part of it with --from and --to"
+        "expected; give one tune, or a part of it"
     )
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from meter.delivery.choices import LOUDEST_LUFS, QUIETEST_LUFS
 from meter.errors import UsageError
 from meter.soundings import Summary
 from meter.standards.playback_levels import LEVELS, PlaybackLevel
@@ -20,8 +21,6 @@ from meter.targets import value_text
 if TYPE_CHECKING:
     from meter.check import Checked
 
-LOUDEST_LUFS = 0.0
-QUIETEST_LUFS = -40.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +65,11 @@ def level_from(text: str) -> PlaybackLevel:
             f"--playback {text} came; expected {', '.join(LEVELS)}, or a loudness of your own from "
             f"{QUIETEST_LUFS:g} to {LOUDEST_LUFS:g} LUFS, such as --playback=-14"
         )
+    return own_level(own_lufs)
+
+
+def own_level(own_lufs: float) -> PlaybackLevel:
+    """The user's own, LUFS."""
     return PlaybackLevel(
         key=f"{own_lufs:g}", title="your own", document="", track_lufs=own_lufs, album_lufs=own_lufs
     )

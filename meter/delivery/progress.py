@@ -67,7 +67,7 @@ def side_by_side(
             while pending:
                 pending = wait(pending, LOOK_S).not_done
                 if tell is not None and works:
-                    words = ", ".join(text for text, _ in said if text)
+                    words = "; ".join(text for text, _ in said if text)
                     tell(words, sum(share for _, share in said) / len(works))
         except BaseException:
             must_end.set()

@@ -8,11 +8,10 @@ from typing import Any, Final
 import numpy as np
 
 from meter.delivery.encoded import Encoded
-from meter.findings.records import Finding
+from meter.findings.records import ENCODED, Finding
 from meter.soundings import SOUNDINGS_A_SECOND, Over, as_text_time
 from meter.targets import value_text
 
-KIND: Final = "over once encoded"
 MOST_PLACES: Final = 3
 CAVEAT: Final = "with these encoders at these rates; what a service does to a file is not known here"
 
@@ -116,7 +115,7 @@ def encode_findings(encodes: Sequence[Encoded], *, from_s: float = 0.0) -> tuple
     slot = round(worst.at_s * SOUNDINGS_A_SECOND)
     return (
         Finding(
-            kind=KIND,
+            kind=ENCODED,
             first_slot=slot,
             last_slot=slot + 1,
             at_slot=slot,

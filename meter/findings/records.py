@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+ENCODED: Final = "over once encoded"
+
 KINDS: Final = (
     "over",
     "too loud",
@@ -25,7 +27,7 @@ KINDS: Final = (
     "kick in sub",
     "kick body",
     "kick cancels",
-    "over once encoded",
+    ENCODED,
 )
 
 SLIGHT: Final = {"over": 0.02, "lost in mono": 3.0, "one-sided": 6.0}

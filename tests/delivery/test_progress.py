@@ -46,12 +46,12 @@ def test_the_caller_is_told_in_its_own_thread():
 
     def tell(words, share):
         told.append((words, share, threading.current_thread()))
-        if words == "AAC, AAC":
+        if words == "AAC; AAC":
             goes_on.set()
 
     side_by_side([run, run], tell=tell)
     assert {thread for *_, thread in told} == {threading.current_thread()}
-    assert ("AAC, AAC", 0.25) in [(words, share) for words, share, _ in told]
+    assert ("AAC; AAC", 0.25) in [(words, share) for words, share, _ in told]
 
 
 @pytest.mark.parametrize("wrong", [KeyboardInterrupt, ValueError])
@@ -67,7 +67,7 @@ def test_what_the_caller_raises_ends_the_others_too(wrong):
             raise
 
     def tell(words, share):
-        if words == "work, work":
+        if words == "work; work":
             raise wrong
 
     with pytest.raises(wrong):

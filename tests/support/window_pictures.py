@@ -1,6 +1,6 @@
 """Pictures of the whole window, to be looked at: ``python -m tests.support.window_pictures OUT_DIR``.
 
-Some of them: with ``demo``, ``files``, ``states``, ``set`` or ``hearing`` behind it.
+Some of them: with ``demo``, ``files``, ``states``, ``set``, ``hearing`` or ``delivery`` behind it.
 
 The demo is really listened to, its first part faster than it plays. QT_SCALE_FACTOR scales them.
 """
@@ -186,6 +186,42 @@ def files(pictures: Pictures) -> None:
     conductor.quit()
 
 
+def delivery(pictures: Pictures) -> None:
+    """A master before, while and after it is tried with encoders; its page, at several sizes."""
+    import soundfile
+
+    from demo_signals import RATE_HZ, stream
+
+    conductor, window = pictures.conductor, pictures.window
+    window.resize(1280, 800)
+    conductor.begin("system")
+    samples = np.concatenate(list(stream(RATE_HZ)))[: 70 * RATE_HZ]
+    crate = Path(tempfile.mkdtemp())
+    masters = [crate / f"{name}.wav" for name in ("harbour-lights-master-v1", "harbour-lights-master-v2")]
+    for path, gain in zip(masters, (0.7, 1.0)):
+        soundfile.write(path, np.clip(gain * samples, -1.0, 1.0), RATE_HZ, subtype="PCM_24")
+    desk, page = conductor.desk, conductor.delivery
+    desk.open([str(path) for path in masters])
+    pictures.until(lambda: len(desk.files) == 2 and not window.progress.isVisible())
+    desk.choose(1)
+    window.message.hide()
+    conductor.actions["delivery"].trigger()
+    pictures.take("delivery-before", page.page)
+    page.page.check.click()
+    pictures.until(lambda: window.encoding.share > 0.3)
+    pictures.take("delivery-at-work", page.page, seconds=0.1)
+    pictures.take("delivery-window-at-work", seconds=0.1)
+    pictures.until(lambda: page.at_work is None)
+    pictures.take("delivery", page.page)
+    page.page.resize(640, 520)
+    pictures.take("delivery-small", page.page)
+    page.page.close()
+    pictures.take("delivery-window")
+    window.findings.choose(next(one for one in window.findings.findings if one.kind == "over once encoded"))
+    pictures.take("delivery-finding")
+    conductor.quit()
+
+
 def _write_tune(path: Path, *, gain_db: float, seed: int) -> None:
     """The demo tune at another gain, with another slope from low to high."""
     import soundfile
@@ -320,7 +356,7 @@ def main() -> int:
     def none(spec: str) -> Any:
         raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
 
-    wanted = sys.argv[2:] or ["demo", "files", "states", "set", "hearing"]
+    wanted = sys.argv[2:] or ["demo", "files", "states", "set", "hearing", "delivery"]
     for theme in ("light", "dark", "night"):
         if "demo" in wanted:
             demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
@@ -333,6 +369,8 @@ def main() -> int:
         if "files" in wanted:
             os.environ["LEADLINE_HOME"] = tempfile.mkdtemp()  # with nothing on the shelf
             files(Pictures(folder, app, none, theme))
+        if "delivery" in wanted:
+            delivery(Pictures(folder, app, none, theme))
         if "states" in wanted:
             source = FakeSource(spec="system", name="what the system plays")
             states(Pictures(folder, app, none, theme), source)

@@ -15,11 +15,13 @@ from PyQt6.QtCore import QRect, Qt
 from PyQt6.QtWidgets import QAbstractButton, QComboBox, QLabel
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
+from meter.delivery.of_pass import PageText
 from meter.now import Now
 from meter.target_file import shipped_targets
 from tests.support.fake_source import FakeSource
 from ui import app as shell, fonts
 from ui.caution import LINE
+from ui.delivery_page import DeliveryPage
 
 app = shell._application()
 targets = shipped_targets()
@@ -110,6 +112,32 @@ conductor.going.ask_for_tempo()
 walk(conductor.going.dialog, "tempo")
 conductor.low_end.ask()
 walk(conductor.low_end.page, "low end")
+page = DeliveryPage(0, conductor.state.choices, window)
+places = "10:12.0, 10:14.2, 10:15.5"
+tried = ("AAC 320 kb/s, 44.1 kHz", "+12.4 dBTP", "10000", places, "-12.06 LU", "12.3 dB lower")
+album = "EBU, streaming of music, album of 12"
+level = (album, "-12.0 dB, not turned up", "-16.0 LUFS", "-16.3 dBTP", "9.3 dB too high")
+page.show_tables(
+    PageText(
+        title="a tune.wav",
+        encodes=[tried] * 4,
+        encodes_note=LONG,
+        finding=LONG,
+        playback=[level] * 9,
+        playback_note=LONG,
+    )
+)
+page.say(LONG)
+page.show()
+page.show_progress(LONG, 0.5)
+for size in ((900, 760), (500, 400)):
+    page.resize(*size)
+    for _ in range(3):
+        app.processEvents()
+    walk(page._inside, f"delivery {size}")
+    visible = page._inside.visibleRegion().boundingRect()
+    assert visible.width() >= page._inside.width(), f"delivery {size}: {visible} of {page._inside.rect()}"
+page.close()
 conductor.of_set.ask()
 walk(conductor.of_set.page, "mixer")
 conductor.quit()
