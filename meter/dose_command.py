@@ -18,9 +18,10 @@ from meter.exposure.words import CAUTION, hours_text
 LOWEST_DBA: Final = 0.0
 HIGHEST_DBA: Final = 140.0
 
+_ABOUT: Final = r"(?P<level>\d+(?:\.\d+)?)(?:(?:±|\+-|\+/-)(?P<plus>\d+(?:\.\d+)?))?"
+_LEVEL: Final = re.compile(_ABOUT, re.ASCII)
 _PART: Final = re.compile(
-    r"(?P<level>\d+(?:\.\d+)?)(?:(?:±|\+-|\+/-)(?P<plus>\d+(?:\.\d+)?))?"
-    r":(?P<hours>\d+(?:\.\d+)?)(?::(?P<minutes>[0-5]?\d))?",
+    _ABOUT + r":(?P<hours>\d+(?:\.\d+)?)(?::(?P<minutes>[0-5]?\d))?",
     re.ASCII,
 )
 
@@ -65,6 +66,15 @@ def part_from(text: str) -> Part:
         hours=float(found["hours"]) + (int(minutes) / 60.0 if minutes is not None else 0.0),
         uncertainty_db=float(found["plus"] or 0.0),
     )
+
+
+def level_from(text: str) -> Part:
+    """A level without a time from "92" or "92+-3"; `UsageError` for anything else."""
+    found = _LEVEL.fullmatch(text.strip())
+    if found is None:
+        raise UsageError(f"{text} came; expected a level in dBA, such as 92, or 92+-3 for about 92 dBA")
+    plus_db = float(found["plus"] or 0.0)
+    return Part(level_dba=_level(found["level"], text), hours=0.0, uncertainty_db=plus_db)
 
 
 def _level(text: str, where: str) -> float:

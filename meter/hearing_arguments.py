@@ -78,6 +78,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     add.add_argument("--ended", metavar="HH:MM", help="today at that time; just now unless set")
     remove = action("remove", "take an entry out")
     remove.add_argument("number", metavar="N", type=int)
+    plan = action("plan", "see when it is used up by the clock, going on at a level from now")
+    plan.add_argument("level", metavar="LEVEL", help="dBA at the ear: 92, or 92+-3 for about 92")
     action("undo", "undo the last entry or removal")
 
 

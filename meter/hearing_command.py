@@ -13,17 +13,19 @@ from typing import Any, Final
 
 from meter.check_json import as_line
 from meter.console import say
-from meter.dose_command import part_from
+from meter.dose_command import level_from, part_from
 from meter.errors import UsageError
 from meter.exposure.calibration import computed, headphone_full_scale_db, measured, unknown
 from meter.exposure.ear_text import budget_text, calibration_text, lines_of
 from meter.exposure.heard import WEEK_S, Budget, budget, period_began_s
-from meter.exposure.rules import RULES, Rule
+from meter.exposure.planner import Plan, plan, plan_text
+from meter.exposure.rules import RULES, Part, Rule
 from meter.exposure.store import ExposureStore
+from meter.exposure.week import day_text, days_of, week_title
 from meter.exposure.words import CAUTION, hours_text
 from meter.journal.store import open_journal, read_journal
 
-DAY_RULES: Final = ("niosh", "eu-day")
+DAY_S: Final = 86_400.0
 
 
 def run(args: argparse.Namespace) -> int:
@@ -34,9 +36,9 @@ def run(args: argparse.Namespace) -> int:
     MeterError
         Arguments that cannot be meant, or a journal that cannot be used.
     """
-    if args.action == "show":
+    if args.action in _READERS:
         with read_journal() as journal:
-            _show(ExposureStore(journal), as_json=args.json)
+            _READERS[args.action](ExposureStore(journal), args)
         return 0
     with open_journal() as journal:
         for note in journal.notes:
@@ -163,10 +165,45 @@ def _budgets(store: ExposureStore, now_s: float) -> list[Budget]:
     return [budget(rule, minutes, entries, now_s=now_s) for rule in _shown_rules(chosen)]
 
 
-def _show(store: ExposureStore, *, as_json: bool) -> None:
+def _plan(store: ExposureStore, args: argparse.Namespace) -> None:
+    at, now_s = level_from(args.level), time.time()
+    made = [
+        (one, plan(one, at.level_dba, at.uncertainty_db, now_s=now_s)) for one in _budgets(store, now_s)
+    ]
+    if args.json:
+        say(as_line(_plan_object(at, made)), sys.stdout)
+        return
+    plus = f" ± {at.uncertainty_db:g}" if at.uncertainty_db else ""
+    lines = [f"Going on at about {at.level_dba:g}{plus} dBA from now, estimated"]
+    for index, (one, when) in enumerate(made):
+        lines.append(f"  {' ' if index else '>'} {one.rule.title}: {plan_text(when, one)}")
+    say("\n".join([*lines, "", *CAUTION]), sys.stdout)
+
+
+def _plan_object(at: Part, made: list[tuple[Budget, Plan]]) -> dict[str, Any]:
+    return {
+        "type": "plan",
+        "is_estimate": True,
+        "level_dba": at.level_dba,
+        "plus_db": at.uncertainty_db,
+        "plans": [
+            {
+                "rule": one.rule.key,
+                "text": plan_text(when, one),
+                "is_reached": when.is_reached,
+                "soonest_unix_s": when.soonest_s,
+                "middle_unix_s": when.middle_s,
+                "latest_unix_s": when.latest_s,
+            }
+            for one, when in made
+        ],
+    }
+
+
+def _show(store: ExposureStore, args: argparse.Namespace) -> None:
     now_s = time.time()
     found = _budgets(store, now_s)
-    if as_json:
+    if args.json:
         say(as_line(_as_object(store, found)), sys.stdout)
         return
     current = store.calibration()
@@ -180,6 +217,9 @@ def _show(store: ExposureStore, *, as_json: bool) -> None:
         mark = ">" if index == 0 else " "
         lines += [f"  {mark if k == 0 else ' '} {text}" for k, text in enumerate(lines_of(one))]
     entries = store.entries()
+    lines.append(week_title(found[0].rule))
+    days = days_of(found[0].rule, store.minutes(now_s - WEEK_S - DAY_S, now_s), entries, now_s=now_s)
+    lines += [f"    {day_text(day)}" for day in days]
     if entries:
         lines.append("Entered")
         lines += [f"    {entry.number}: {_entry_text(entry)}" for entry in entries]
@@ -229,3 +269,6 @@ def _budget_object(one: Budget) -> dict[str, Any]:
         "level_dba": levels[0],
         "level_interval_dba": levels[1:],
     }
+
+
+_READERS: Final = {"show": _show, "plan": _plan}

@@ -268,6 +268,9 @@ class Conductor(QObject):
         if self._plays_out and not self._is_compact:
             lanes.set_spoken(self.of_set.spoken(self._with_set(now), self._lanes))
             return
+        if self._is_of_ears and not self._is_compact:
+            lanes.set_spoken(self.hearing.spoken(self._lanes))
+            return
         said = {lane.key: spoken(timeline, lane, flown[lane.key]) for lane in LANES}
         if self._shows_depth and not self._is_compact:
             depths = self.low_end.flags()
@@ -424,6 +427,7 @@ class Conductor(QObject):
         self.desk.opener.stop()
         self.shelf.errands.stop()
         self.delivery.stop()
+        self.hearing.errands.stop()
         self.session.stop()
         QApplication.quit()
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+import math
 import time
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from PyQt6.QtCore import QObject, QTimer, pyqtSignal
@@ -11,6 +13,8 @@ from PyQt6.QtCore import QObject, QTimer, pyqtSignal
 from meter.errors import JournalError, MeterError
 from meter.exposure.lanes import Reminders, hearing_flags, hearing_sentence
 from meter.exposure.rules import RULES, Rule
+from meter.exposure.week import week_title
+from ui.errands import Errands
 from ui.session import Session
 from ui.state import StateFile
 from ui.window import MainWindow
@@ -18,11 +22,13 @@ from ui.window import MainWindow
 if TYPE_CHECKING:
     from meter.exposure.calibration import Calibration
     from meter.exposure.heard import Entry
-    from meter.lanes import Flag
+    from meter.exposure.week import Day
+    from meter.lanes import Flag, Lane
     from ui.hearing_page import HearingPage
 
 LOG = logging.getLogger("ui.hearing")
 LOOK_S = 1.0
+WEEK_LOOK_S = 15.0
 
 
 class HearingDesk(QObject):
@@ -50,7 +56,8 @@ class HearingDesk(QObject):
         self.rule: Rule = RULES["who-adult"]
         self.setups: tuple[Calibration, ...] = ()
         self.page: HearingPage | None = None
-        self._looked_s = 0.0
+        self._looked_s = self._week_looked_s = -math.inf
+        self.errands = Errands("hearing")
         self._reminders = self._new_reminders()
         QTimer.singleShot(0, self._begin)  # the window is painted first
 
@@ -90,9 +97,24 @@ class HearingDesk(QObject):
         """The most useful thing to know now."""
         return hearing_sentence(self.session.ear, has_setups=bool(self.setups), now_s=time.time())
 
+    def spoken(self, lanes: Sequence[Lane]) -> dict[str, str]:
+        """Each lane in words, by its key."""
+        from meter.moment import spoken
+
+        shown = self.flags()
+        return {lane.key: spoken(self.session.timeline, lane, shown.get(lane.key, ())) for lane in lanes}
+
+    def look_at_week(self) -> None:
+        """Work the seven days out beside the window, and show them."""
+        rule = self.rule
+        self._week_looked_s = time.monotonic()
+        self.errands.run(lambda: _days(rule), lambda days: self.window.week.show_days(week_title(rule), days))
+
     def tick(self) -> None:
-        """Once a second: whether there is something to remind of."""
+        """Once a second: whether there is something to remind of, and what the days come to."""
         now_s = time.monotonic()
+        if self.window.week.isVisible() and now_s - self._week_looked_s >= WEEK_LOOK_S:
+            self.look_at_week()
         ear = self.session.ear
         if ear is None or now_s - self._looked_s < LOOK_S:
             return
@@ -132,6 +154,7 @@ class HearingDesk(QObject):
             self.said.emit(str(error), None)
         self._read()
         self._follow()
+        self._week_looked_s = -math.inf
         self.changed.emit()
 
     def _write(self, rule: str, entry: tuple[str, float, float, float] | None) -> None:
@@ -162,3 +185,20 @@ class HearingDesk(QObject):
         except MeterError as error:
             self.said.emit(str(error), None)
         self._follow()
+        self._week_looked_s = -math.inf
+
+
+def _days(rule: Rule) -> tuple[Day, ...]:
+    from meter.exposure.heard import WEEK_S
+    from meter.exposure.store import ExposureStore
+    from meter.exposure.week import days_of
+    from meter.journal.store import read_journal
+
+    now_s = time.time()
+    try:
+        with read_journal() as journal:
+            store = ExposureStore(journal)
+            return days_of(rule, store.minutes(now_s - 1.2 * WEEK_S, now_s), store.entries(), now_s=now_s)
+    except JournalError as error:
+        LOG.info("no seven days: %s", error)
+        return ()

@@ -32,6 +32,7 @@ from ui.progress_strip import ProgressStrip
 from ui.sentence_line import MessageBar, SentenceLine
 from ui.status_line import StatusLine
 from ui.style import FAR_SENTENCE_PX, LOW_FAR_SENTENCE_PX, SENTENCE_PX, SMALL_PX, SPACE_PX, label
+from ui.week_strip import WeekStrip
 
 TITLE: Final = "Leadline"
 LEFT_PX: Final = 184
@@ -136,6 +137,9 @@ class MainWindow(QMainWindow):
         upper.setSpacing(SPACE_PX)
         upper.addWidget(self.views)
         upper.addWidget(self.lanes, 1)
+        self.week = WeekStrip()
+        self.week.hide()
+        upper.addWidget(self.week)
         self.words = label("", size_px=SMALL_PX, is_soft=True)
         self.words.setWordWrap(True)
         self.words.hide()
@@ -192,7 +196,7 @@ class MainWindow(QMainWindow):
             self._fit()
 
     def show_words(self, text: str) -> None:
-        """Under the lanes, for as long as they are shown; none when empty."""
+        """Under the lanes, with the seven days, for as long as they are shown; none when empty."""
         self.words.setText(text)
         self.words.setVisible(bool(text))
         self.views.speak_of_ears(bool(text))
@@ -234,6 +238,7 @@ class MainWindow(QMainWindow):
         has_room = not self.is_low and self.width() >= NARROW_PX
         far_px = FAR_SENTENCE_PX if has_room else LOW_FAR_SENTENCE_PX
         self.sentence.set_size(far_px if self._is_far else SENTENCE_PX)
+        self.week.setVisible(self.words.isVisibleTo(self) and not self.is_low)
         self.views.findings.setVisible(hides)
         self.below.setVisible(not hides or self.views.findings.isChecked())
         if self.is_low and self.below.isVisible():

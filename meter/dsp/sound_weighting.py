@@ -21,7 +21,8 @@ from meter.dsp.linear_filter import linear_filter
 from meter.standards import iec_61672_1_2013 as iec
 from meter.units import Floats, Samples
 
-Weighting = Literal["A", "C"]
+Weighting = Literal["A", "C", "A of C"]
+"""The last one makes what is A-weighted of what is C-weighted: they differ by two poles only."""
 
 _NORMAL_HZ: Final = 1000.0
 _TOP_SHARE: Final = 0.475
@@ -33,7 +34,7 @@ def weighting_sections(weighting: Weighting, rate_hz: int) -> Floats:
 
     Parameters
     ----------
-    weighting : "A" or "C"
+    weighting : "A", "C" or "A of C"
     rate_hz : int
         Sample rate, 8000 to 384000. What lies above half of it is not there.
 
@@ -41,14 +42,15 @@ def weighting_sections(weighting: Weighting, rate_hz: int) -> Floats:
     -------
     ndarray, shape (n, 6)
     """
-    lows = [(iec.F1_HZ, iec.F1_HZ)]
-    if weighting == "A":
+    lows = [] if weighting == "A of C" else [(iec.F1_HZ, iec.F1_HZ)]
+    if weighting != "C":
         lows.append((iec.F2_HZ, iec.F3_HZ))
     sections = [_high_pass(*poles_hz, rate_hz=rate_hz) for poles_hz in lows]
-    top_hz = np.linspace(20.0, min(_TOP_SHARE * rate_hz, 40_000.0), 800)
-    wanted = (1.0 + (top_hz / iec.F4_HZ) ** 2) ** -2
-    b, a = fit_biquad(top_hz, wanted, rate_hz=rate_hz, centre_hz=iec.F4_HZ)
-    sections.append(np.concatenate([b, a]))
+    if weighting != "A of C":
+        top_hz = np.linspace(20.0, min(_TOP_SHARE * rate_hz, 40_000.0), 800)
+        wanted = (1.0 + (top_hz / iec.F4_HZ) ** 2) ** -2
+        b, a = fit_biquad(top_hz, wanted, rate_hz=rate_hz, centre_hz=iec.F4_HZ)
+        sections.append(np.concatenate([b, a]))
     made = np.array(sections)
     made[0, :3] /= gain_of_sections(made, _NORMAL_HZ, rate_hz=rate_hz)
     return made
@@ -66,7 +68,7 @@ class SoundWeighting:
 
     Parameters
     ----------
-    weighting : "A" or "C"
+    weighting : "A", "C" or "A of C"
     rate_hz, channels : int
     """
 

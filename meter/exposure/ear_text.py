@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Iterator
 from typing import Any, Final
 
 from meter.exposure.calibration import Calibration
 from meter.exposure.heard import Budget
 from meter.exposure.live import Ear
+from meter.exposure.planner import plan, plan_text
 from meter.exposure.words import CAUTION, hours_text
 
 Ends = tuple[float, float, float]
@@ -45,6 +47,9 @@ def end_text(ear: Ear) -> str:
         lines.append(f"    while there was sound {about}from {low:.0f} to {high:.0f} dBA")
     if ear.budget is not None and calibration.is_narrow:
         lines += [f"    {text}" for text in lines_of(ear.budget)]
+        if ear.session_dba is not None:
+            made = plan(ear.budget, ear.session_dba[0], calibration.plus_db, now_s=time.time())
+            lines.append(f"    going on at this level: {plan_text(made, ear.budget)}")
     elif not calibration.is_narrow:
         lines.append("    the interval is too wide for a dose: calibrate with `leadline hearing`")
     return "\n".join([*lines, "", *CAUTION])

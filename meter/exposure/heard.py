@@ -152,10 +152,16 @@ class Budget:
 
 
 def budget(
-    rule: Rule, minutes: Iterable[HeardMinute], entries: Sequence[Entry], *, now_s: float
+    rule: Rule,
+    minutes: Iterable[HeardMinute],
+    entries: Sequence[Entry],
+    *,
+    now_s: float,
+    from_s: float | None = None,
 ) -> Budget:
-    """What the rule's period has come to by now."""
-    from_s = period_began_s(rule, now_s)
+    """What the rule's period has come to by now; or all since another moment."""
+    if from_s is None:
+        from_s = period_began_s(rule, now_s)
     parts: list[Part] = []
     unknown_s = 0.0
     for one in minutes:

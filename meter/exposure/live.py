@@ -32,8 +32,10 @@ LOG: Final = logging.getLogger("meter.exposure")
 
 STEP_S: Final = 1.0
 WRITE_S: Final = 5.0
-LOOK_S: Final = 30.0
-"""So often it is read what other programs heard, and all is added up anew."""
+LOOK_S: Final = 60.0
+"""So often it is read what other programs keep."""
+ADD_UP_S: Final = 600.0
+"""So often all is added up anew, so that what is older than the period goes."""
 SILENT_POWER: Final = 1e-9
 """A-weighted mean square, -90 dB: what is less is no sound."""
 QUARTER_H_S: Final = 900
@@ -168,7 +170,7 @@ class LiveEar:
         self._open_from = 0
         self._day_s = 0.0
         self._written_from = 0
-        self._next_write_s = self._next_look_s = 0.0
+        self._next_write_s = self._next_look_s = self._next_sum_s = 0.0
         self._sums = MinuteSums(self._for_source())
         self.now = Ear(calibration=self._sums.calibration)
         self._ends = threading.Event()
@@ -284,28 +286,38 @@ class LiveEar:
         closed = self._closed
         if self._given.feeds == "nothing" or closed is None:
             return None
-        others = [one for one in self._others if one.minute >= self._open_from]
-        heard = once([*others, *self._sums.minutes(self._open_from)])
+        heard = once([*self._others, *self._sums.minutes(self._open_from)])
         return closed.and_then(budget(self._rule, heard, [], now_s=self._clock()))
 
     def _look(self) -> None:
-        """See what others have kept, and add up all that does not change any more."""
-        now_s = self._clock()
-        self._next_look_s, self._day_s = now_s + LOOK_S, day_began_s(now_s)
+        """See what others have kept; now and then add up all that does not change any more."""
         from meter.journal.store import read_journal
 
+        now_s = self._clock()
+        is_whole = not 0.0 <= self._next_sum_s - now_s <= ADD_UP_S or day_began_s(now_s) != self._day_s
+        from_s = now_s - WEEK_S if is_whole else 60.0 * self._open_from
+        self._next_look_s = now_s + LOOK_S
         try:
             with read_journal(self._folder) as journal:
                 store = ExposureStore(journal)
-                self._entries = store.entries()
-                self._others = store.rows(now_s - WEEK_S, now_s + 60.0, besides=self._run_name)
+                entries = store.entries()
+                if entries != self._entries and not is_whole:
+                    is_whole, from_s = True, now_s - WEEK_S
+                self._entries = entries
+                self._others = store.rows(from_s, now_s + 60.0, besides=self._run_name)
         except JournalError as error:
             self._tell(error)
+        if is_whole:
+            self._add_up(now_s)
+
+    def _add_up(self, now_s: float) -> None:
+        self._next_sum_s, self._day_s = now_s + ADD_UP_S, day_began_s(now_s)
         self._open_from = int((now_s - LOOK_S) // 60.0)
         self._sums.let_go(int((now_s - WEEK_S) // 60.0))
         heard = once([*self._others, *self._sums.minutes()])
         closed = [one for one in heard if one.minute < self._open_from]
         self._closed = budget(self._rule, closed, self._entries, now_s=now_s)
+        self._others = [one for one in self._others if one.minute >= self._open_from]
 
     # --- what is kept
 

@@ -77,7 +77,7 @@ class SoundLevels:
         self._moves = moves
         self._rate_hz = rate_hz
         self._ears = min(channels, 2)
-        self._a = SoundWeighting("A", rate_hz=rate_hz, channels=self._ears)
+        self._a_of_c = SoundWeighting("A of C", rate_hz=rate_hz, channels=self._ears)
         self._c = SoundWeighting("C", rate_hz=rate_hz, channels=self._ears)
         self._fast = TimeWeighting(iec.F_S, rate_hz=rate_hz, channels=self._ears)
         self._slow = TimeWeighting(iec.S_S, rate_hz=rate_hz, channels=self._ears)
@@ -111,15 +111,15 @@ class SoundLevels:
     def _take(self, planar: Floats) -> None:
         if not np.isfinite(np.add.reduce(planar, axis=None)):
             planar = np.nan_to_num(planar, nan=0.0, posinf=0.0, neginf=0.0)
-        weighted = self._a.process(planar)
-        squares = weighted * weighted
-        self._a_energy += squares.sum(axis=1)
-        if self._moves:
-            self._a_fast = max(self._a_fast, float(self._fast.process(squares).max()))
-            self._a_slow = max(self._a_slow, float(self._slow.process(squares).max()))
         weighted = self._c.process(planar)
         self._c_energy += np.vecdot(weighted, weighted)
         self._c_peak = max(self._c_peak, float(weighted.max()), -float(weighted.min()))
+        weighted = self._a_of_c.process(weighted)
+        self._a_energy += np.vecdot(weighted, weighted)
+        if self._moves:
+            squares = weighted * weighted
+            self._a_fast = max(self._a_fast, float(self._fast.process(squares).max()))
+            self._a_slow = max(self._a_slow, float(self._slow.process(squares).max()))
         self._frames += planar.shape[1]
 
     def _second(self) -> HeardSecond:

@@ -66,6 +66,16 @@ def test_at_48_khz_it_follows_the_formula_within_a_tenth_of_a_decibel_up_to_10_k
 
 
 @pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_a_made_of_c_is_a(rate_hz):
+    f_hz = np.geomspace(5.0, 0.49 * rate_hz, 300)
+    a, c, a_of_c = (
+        np.abs(signal.freqz_sos(weighting_sections(one, rate_hz), f_hz, fs=rate_hz)[1])
+        for one in ("A", "C", "A of C")
+    )
+    np.testing.assert_allclose(c * a_of_c, a, rtol=1e-5)
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
 def test_a_stream_in_pieces_gives_the_same_bits_and_what_scipy_gives(rate_hz):
     rng = np.random.default_rng(1)
     planar = rng.standard_normal((2, 5000)).astype(np.float32)

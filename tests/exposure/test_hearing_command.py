@@ -223,3 +223,33 @@ def test_what_is_played_goes_on_without_a_seam_and_fades_out(monkeypatch):
     wanted = noise.pink_noise(len(played) / noise.RATE_HZ, -30.0, end_s=0.3 + noise.RAMP_S)
     np.testing.assert_allclose(played, wanted, atol=1e-6)
     assert not played[-4800:].any()
+
+
+def test_the_plan_says_by_the_clock_when_it_is_used_up_by_each_rule(capsys):
+    hearing(capsys, "rule", "who-adult")
+    out = hearing(capsys, "plan", "100+-3")
+    assert "  > WHO-ITU, adults: 100 % " in out
+    assert "NIOSH REL: 100 %" in out
+    assert "EU, working day: 85 dBA" in out
+    for word in ("estimate", "medical", "law", "stop"):
+        assert word in out
+    found = json.loads(hearing(capsys, "--json", "plan", "70"))
+    assert found["is_estimate"] is True
+    # NIOSH: 70 dBA is below the threshold (from memory: 80) and counts nothing.
+    plans = {one["rule"]: one for one in found["plans"]}
+    assert plans["niosh"]["soonest_unix_s"] is None
+    assert plans["niosh"]["is_reached"] is False
+    hearing(capsys, "add", "100:2")
+    plans = {one["rule"]: one for one in json.loads(hearing(capsys, "--json", "plan", "70"))["plans"]}
+    # ITU-T H.870: 100 dBA for 24 min is a week. CALC.
+    assert plans["who-adult"]["is_reached"] is True
+    assert "gig" not in out
+    assert "Seven days" in hearing(capsys)
+
+
+@pytest.mark.parametrize("level", ["loud", "92:4", "200", "-3"])
+def test_a_level_that_cannot_be_meant_is_one_sentence(capsys, level):
+    status, out, err = run(capsys, "hearing", "plan", "--", level)
+    assert (status, out) == (2, "")
+    assert "dBA" in err
+    assert len(err.strip().splitlines()) == 1

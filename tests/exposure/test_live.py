@@ -173,7 +173,7 @@ def test_what_another_program_enters_meanwhile_is_taken_into_account(monkeypatch
 
 
 def test_the_cost_of_a_second_does_not_grow_with_the_week(monkeypatch):
-    """All but the newest minutes are added up once in 30 s."""
+    """All but the newest minutes are added up once a minute."""
     now_s = time.time()
     minute = int(now_s // 60.0)
     rows = [replace(LOUD, minute=minute - 10 - k) for k in range(3000)]

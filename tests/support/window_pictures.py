@@ -320,6 +320,7 @@ def ears(pictures: Pictures) -> None:
     """Hearing: nothing known, a wide setup, a calibrated one, and the page."""
     conductor = pictures.conductor
     session, desk = conductor.session, conductor.hearing
+    _some_days()
     conductor.choose_arrangement("hearing")
     conductor.window.resize(1280, 800)
     conductor.begin("demo")
@@ -338,6 +339,37 @@ def ears(pictures: Pictures) -> None:
     pictures.take("hearing-page", page_of(desk), seconds=0.3)
     desk.page.reject()
     conductor.quit()
+
+
+def _some_days() -> None:
+    """Something heard, and something entered, in the days before."""
+    from meter.exposure.heard import HeardMinute
+    from meter.exposure.rules import Part
+    from meter.exposure.store import ExposureStore
+    from meter.journal.store import open_journal
+
+    now_s = time.time()
+    heard = [
+        HeardMinute(
+            minute=int(now_s // 60.0) - 1440 * day - at,
+            setup="closed headphones",
+            seconds=60.0,
+            a_power=0.002 * (1 + day % 3),
+            c_power=0.01,
+            c_peak=0.9,
+            full_scale_db=104.0,
+            plus_db=4.0,
+            is_narrow=True,
+        )
+        for day, length in ((1, 90), (2, 200), (4, 45), (5, 160))
+        for at in range(length)
+    ]
+    with open_journal() as journal:
+        store = ExposureStore(journal)
+        store.write("before", heard)
+        if not store.entries():
+            gig = Part(level_dba=94.0, hours=1.5, uncertainty_db=3.0)
+            store.add(gig, began_unix_s=now_s - 3.2 * 86_400.0, note="gig, second room")
 
 
 def page_of(desk: Any) -> Any:

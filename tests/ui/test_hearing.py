@@ -95,3 +95,41 @@ def test_a_journal_that_cannot_be_read_is_said_and_changes_nothing(scene, monkey
     conductor.hearing.page.hours.setValue(1.0)
     conductor.hearing.page.accept()
     assert "read-only" in scene.window.message.label.text()
+
+
+def test_seven_days_stand_under_the_lanes_of_hearing_with_what_was_entered(setup, scene):
+    conductor, week = scene.conductor, scene.window.week
+    assert not week.isVisible()
+    conductor.choose_arrangement("hearing")
+    scene.until(lambda: week.days)
+    assert week.isVisible() and "WHO-ITU, adults" in week.title
+    assert week.days[-1].both.hours == 0.0
+    conductor.actions["ears"].trigger()
+    page = conductor.hearing.page
+    page.note.setText("gig")
+    page.hours.setValue(0.1)
+    page.rule.setCurrentIndex(page.rule.findData("niosh"))
+    page.accept()
+    scene.until(lambda: "NIOSH" in week.title and sum(day.both.hours for day in week.days) > 0.0)
+    assert any("gig" in day.notes for day in week.days)
+    assert "gig" in week.accessibleDescription() and "estimated" in week.accessibleDescription()
+    scene.window.message.undo.click()
+    scene.until(lambda: not any(day.notes for day in week.days))
+    conductor.choose_arrangement("master")
+    assert not week.isVisible()
+
+
+def test_the_lanes_of_hearing_are_told_in_words(setup, scene):
+    scene.conductor.choose_arrangement("hearing")
+    scene.play_music(2.0)
+    scene.until(lambda: all(one.accessibleDescription() for one in scene.window.lanes._spoken))
+    said = [one.accessibleDescription() for one in scene.window.lanes._spoken]
+    assert said[0].startswith("How loud at the ear?")
+
+
+def test_in_a_low_window_the_lanes_keep_the_room(scene):
+    scene.conductor.choose_arrangement("hearing")
+    scene.window.resize(900, 500)
+    scene.until(lambda: not scene.window.week.isVisible())
+    scene.window.resize(1280, 800)
+    scene.until(lambda: scene.window.week.isVisible())
