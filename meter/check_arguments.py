@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from meter.arguments import (
     add_crossover,
@@ -14,11 +14,8 @@ from meter.arguments import (
     low_end_from,
     pair_from,
 )
+from meter.delivery.arguments import add_delivery, delivery_from
 from meter.errors import UsageError
-
-if TYPE_CHECKING:
-    from meter.delivery.codecs import Wish
-    from meter.standards.playback_levels import PlaybackLevel
 
 DESCRIPTION: Final = """\
 Measure audio files: loudness, peaks, left and right, what is lost in mono.
@@ -86,39 +83,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     check.add_argument("--channels", metavar="A,B", help="read these two channels as left and right, from 1")
     add_crossover(check)
     add_low_end(check)
-    check.add_argument(
-        "--encode",
-        metavar="LIST",
-        help="try it with encoders, such as aac:256,mp3:320,opus:128 (kb/s), and tell overs and trim",
-    )
-    check.add_argument(
-        "--playback",
-        metavar="LIST",
-        help="how loud it plays back where players level: all, aes, ebu, replaygain, your own (-14)",
-    )
-    check.add_argument(
-        "--no-turning-up", action="store_true", help="with --playback: players turn down only"
-    )
+    add_delivery(check)
     check.add_argument("--bpm", metavar="BPM", help="tempo, to name places in bars and beats too")
     check.add_argument("--downbeat", metavar="S", help="where bar 1 begins, in seconds; 0 unless set")
     check.add_argument("--one-thread", action="store_true", help="leave the other cores alone; slower")
     check.set_defaults(run=run)
-
-
-def _encodes(text: str | None) -> tuple[Wish, ...]:
-    if text is None:
-        return ()
-    from meter.delivery.codecs import wishes_from
-
-    return wishes_from(text)
-
-
-def _playback(text: str | None) -> tuple[PlaybackLevel, ...]:
-    if text is None:
-        return ()
-    from meter.delivery.playback import levels_from
-
-    return levels_from(text)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -128,6 +97,7 @@ def run(args: argparse.Namespace) -> int:
     from meter.check_part import part_from
 
     crossover_hz = crossover_from(args.crossover)
+    delivery = delivery_from(args)
     options = Options(
         target=check_command.target_named(args.target),
         pair=None if args.channels is None else pair_from(args.channels),
@@ -137,9 +107,9 @@ def run(args: argparse.Namespace) -> int:
         part=part_from(args.from_time, args.to_time),
         beside=not args.one_thread,
         low_end=low_end_from(args, crossover_hz=crossover_hz),
-        encodes=_encodes(args.encode),
-        playback=_playback(args.playback),
-        turns_up=not args.no_turning_up,
+        encodes=delivery.encodes,
+        playback=delivery.playback,
+        turns_up=delivery.turns_up,
     )
     return check_command.run(
         args.files,

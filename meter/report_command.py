@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Final
 
 from meter.check_command import target_named
-from meter.console import say
+from meter.console import ProgressLine, say
+from meter.delivery.arguments import delivery_from
 from meter.errors import OutputError, UsageError
 from meter.report import page, tables
 from meter.report.material import Material, material_of
@@ -40,7 +41,21 @@ def run(args: argparse.Namespace) -> int:
         )
     if not args.force:
         _look_at(to)
-    material = material_of(args.what, target=target_named(args.target))
+    delivery = delivery_from(args)
+    line = ProgressLine(sys.stderr)
+
+    def progress(done_s: float, whole_s: float | None, doing: str = "", /) -> None:
+        if doing:
+            line.show_share(doing, done_s / whole_s if whole_s else 0.0, args.what)
+        else:
+            line.show(args.what, done_s, whole_s)
+
+    try:
+        material = material_of(
+            args.what, target=target_named(args.target), delivery=delivery, progress=progress
+        )
+    finally:
+        line.clear()
     _write(to, write(material))
     say(f"{to}: {material.title}, {material.source}", sys.stdout)
     return 0

@@ -6,13 +6,21 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from meter.delivery.arguments import Delivery
 from meter.errors import UsageError
 from meter.soundings import SOUNDINGS_A_SECOND, Soundings, Summary
 from meter.targets import Target, Verdict, judge
 from meter.tunes.listed import ListedTune
+
+if TYPE_CHECKING:
+    from meter.check import Progress
+    from meter.delivery.encoded import Encoded
+    from meter.delivery.playback import Forecast
+    from meter.findings.records import Finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,6 +45,12 @@ class Material:
     tunes : tuple of ListedTune
         Of a set; empty elsewhere.
     is_broken_off : bool
+    notes : tuple of str
+        What was odd with the file, or could not be done.
+    encodes : tuple of Encoded, or None
+        What encoders make of it; None where that was not asked for.
+    playback : tuple of Forecast, or None
+        How loud it plays back; the same.
     """
 
     title: str
@@ -53,6 +67,9 @@ class Material:
     findings: tuple[tuple[float, str], ...]
     tunes: tuple[ListedTune, ...] = ()
     is_broken_off: bool = False
+    notes: tuple[str, ...] = ()
+    encodes: tuple[Encoded, ...] | None = None
+    playback: tuple[Forecast, ...] | None = None
 
     @property
     def began_text(self) -> str | None:
@@ -70,8 +87,21 @@ class Material:
         return len(np.unique(second[bad]))
 
 
-def material_of(what: str, *, target: Target | None) -> Material:
+def material_of(
+    what: str,
+    *,
+    target: Target | None,
+    delivery: Delivery | None = None,
+    progress: Progress | None = None,
+) -> Material:
     """From the number of a pass, or the path of an audio file.
+
+    Parameters
+    ----------
+    delivery : Delivery, optional
+        Encoders to try it with, and levels that players bring it to.
+    progress : callable, optional
+        Called while a file is measured, and tried with encoders.
 
     Raises
     ------
@@ -79,18 +109,21 @@ def material_of(what: str, *, target: Target | None) -> Material:
         There is no such pass, or the file cannot be read; one sentence.
     """
     if what.isascii() and what.isdigit() and not Path(what).exists():
-        return _of_pass(int(what), target)
+        return _of_pass(int(what), target, delivery or Delivery())
     if not Path(what).exists():
         raise UsageError(
             f"{what} is neither the number of a pass nor a file; `leadline journal` lists the passes"
         )
-    return _of_file(what, target)
+    return _of_file(what, target, delivery or Delivery(), progress)
 
 
-def _of_file(name: str, target: Target | None) -> Material:
+def _of_file(
+    name: str, target: Target | None, delivery: Delivery, progress: Progress | None
+) -> Material:
     from meter.check import Options, check_file
 
-    checked = check_file(name, Options(target=target, keep_soundings=True))
+    options = Options(target=target, keep_soundings=True, encodes=delivery.encodes)
+    checked = check_file(name, options, progress=progress)
     rows = checked.soundings
     assert rows is not None
     return Material(
@@ -105,11 +138,32 @@ def _of_file(name: str, target: Target | None) -> Material:
         summary=checked.summary,
         target=target,
         verdicts=checked.verdicts,
-        findings=tuple((one.at_s, one.text) for one in checked.findings),
+        findings=tuple((one.at_s, one.text) for one in in_time(checked.findings)),
+        notes=checked.notes,
+        encodes=checked.encodes if delivery.encodes else None,
+        playback=_playback(checked.summary, delivery),
     )
 
 
-def _of_pass(number: int, target: Target | None) -> Material:
+def in_time(findings: Sequence[Finding]) -> list[Finding]:
+    """By their place: those of encoders among the others."""
+    return sorted(findings, key=lambda one: one.first_slot)
+
+
+def _playback(summary: Summary, delivery: Delivery) -> tuple[Forecast, ...] | None:
+    if not delivery.playback:
+        return None
+    from meter.delivery.playback import forecasts_of
+
+    return tuple(forecasts_of(summary, delivery.playback, turns_up=delivery.turns_up))
+
+
+def _of_pass(number: int, target: Target | None, delivery: Delivery) -> Material:
+    if delivery.encodes:
+        raise UsageError(
+            f"--encode came for pass {number}, but of what was heard live no sound is kept; name the audio "
+            f"file of the tune instead of {number}"
+        )
     from meter.journal.replay import findings_in, live_pass_of
     from meter.journal.store import read_journal
     from meter.tunes.store import PassTunes
@@ -136,6 +190,7 @@ def _of_pass(number: int, target: Target | None) -> Material:
         findings=tuple((one.at_s, one.text) for one in findings_in(live_pass, target)),
         tunes=tuple(tunes),
         is_broken_off=kept.is_broken_off,
+        playback=_playback(summary, delivery),
     )
 
 

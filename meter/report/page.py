@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from html import escape
 from typing import Final
 
@@ -48,10 +48,14 @@ dd { margin: 0; text-align: right; font-variant-numeric: tabular-nums; }
 .scroll { overflow-x: auto; } table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
 th, td { padding: .2rem .7rem .2rem 0; text-align: right; white-space: nowrap; }
 th:last-child, td:last-child { text-align: left; }
+.told td:first-child, .told th:first-child { text-align: left; }
+.told td:last-child, .told th:last-child { text-align: right; }
 th { font-weight: normal; color: var(--faint); } tr.jump td { font-weight: bold; }
 ul { padding-left: 1.2rem; } li { margin: .35rem 0; }
 footer { margin-top: 2rem; border-top: 1px solid var(--line); padding-top: .6rem; }
 @media (min-width: 44rem) { svg text { font-size: 5.4px; } svg text.small { font-size: 4.8px; } }
+@media print, (max-width: 44rem) { .told { font-size: .85em; }
+  .told td, .told th { white-space: normal; vertical-align: top; padding-right: .5rem; } }
 @media print { body { max-width: none; padding: 0; font-size: 11pt; }
   h2 { break-after: avoid; } li, tr { break-inside: avoid; } }
 """
@@ -86,6 +90,8 @@ def page(material: Material) -> str:
             *_head(material),
             lanes(curves_of(material), material.target, material.tunes),
             *_numbers(material),
+            *_encodes(material),
+            *_playback(material),
             *_tunes(material),
             *_findings(material),
             f'<footer class="faint"><p>{escape(CAUTION)}</p></footer>',
@@ -104,6 +110,8 @@ def _head(material: Material) -> Iterator[str]:
         yield "<p>It was broken off, as by a crash: this is what was written until then.</p>"
     if material.target is not None:
         yield f"<p>Held against {escape(material.target.title)}.</p>"
+    for note in material.notes:
+        yield f"<p>Note: {escape(note)}.</p>"
 
 
 def _numbers(material: Material) -> Iterator[str]:
@@ -129,6 +137,41 @@ def _numbers(material: Material) -> Iterator[str]:
     ]
     yield from (f"<dt>{escape(name)}</dt><dd>{escape(text)}</dd>" for name, text in rows)
     yield "</dl>"
+
+
+def _encodes(material: Material) -> Iterator[str]:
+    if material.encodes is None:
+        return
+    from meter.delivery.tables import CLIPS, ENCODE_HEADINGS, ceiling_text, encode_cells
+
+    yield f"<h2>{CLIPS}</h2>"
+    if not material.encodes:
+        yield "<p>It could not be tried with any of the encoders that were asked for.</p>"
+        return
+    yield from _table(ENCODE_HEADINGS, encode_cells(material.encodes))
+    yield f'<p class="faint">{escape(ceiling_text(material.encodes[0].ceiling_dbtp))}</p>'
+
+
+def _playback(material: Material) -> Iterator[str]:
+    if material.playback is None:
+        return
+    from meter.delivery.of_pass import LEVELS_SEEN, NO_LOUDNESS
+    from meter.delivery.tables import PLAYBACK_HEADINGS, PLAYS, playback_cells
+
+    yield f"<h2>{PLAYS}</h2>"
+    if not material.playback:
+        yield f"<p>{escape(NO_LOUDNESS)}</p>"
+        return
+    yield from _table(PLAYBACK_HEADINGS, playback_cells(material.summary, material.playback))
+    yield f'<p class="faint">{escape(LEVELS_SEEN)}</p>'
+
+
+def _table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    yield '<div class="scroll"><table class="told"><tr>'
+    yield "".join(f"<th>{escape(text)}</th>" for text in headings) + "</tr>"
+    for cells in rows:
+        yield "<tr>" + "".join(f"<td>{escape(text)}</td>" for text in cells) + "</tr>"
+    yield "</table></div>"
 
 
 def _tunes(material: Material) -> Iterator[str]:

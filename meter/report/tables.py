@@ -10,6 +10,8 @@ from typing import Any, Final
 
 import numpy as np
 
+from meter.delivery.playback import forecast_objects
+from meter.delivery.words import encode_objects
 from meter.report.material import Material, length_s
 from meter.report.page import TITLES
 from meter.report.series import curves_of
@@ -48,6 +50,12 @@ def as_json(material: Material) -> str:
         "tunes": [tune_object(tune) for tune in material.tunes],
         "findings": [{"at_s": at_s, "text": text} for at_s, text in material.findings],
     }
+    if material.notes:
+        made["notes"] = list(material.notes)
+    if material.encodes is not None:  # keys only where it was asked for
+        made["encodes"] = encode_objects(material.encodes)
+    if material.playback is not None:
+        made["playback"] = forecast_objects(material.playback)
     made |= {key: _finite(value_of(summary, key)) for key in TITLES}
     return json.dumps(made, allow_nan=False, indent=1) + "\n"
 

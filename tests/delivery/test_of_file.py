@@ -155,6 +155,7 @@ def test_no_command_writes_into_the_user_s_audio_files(capsys, master, tmp_path)
     for arguments in (
         ["check", master, other, "--playback", "all"],
         ["check", master, "--encode", "opus:128"],
+        ["report", master, "--to", str(tmp_path / "page.html"), "--encode", "opus:128", "--playback", "all"],
         ["check", str(tmp_path), "--csv", str(tmp_path / "table.csv")],
         ["compare", other, master],
         ["together", master, other],

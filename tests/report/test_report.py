@@ -16,6 +16,7 @@ import soundfile
 from meter.chain import Chain
 from meter.check import Options, check_file
 from meter.cli import main
+from meter.delivery.tables import CLIPS, PLAYS
 from meter.journal.records import PassStart
 from meter.journal.store import open_journal
 from meter.report.material import material_of
@@ -227,3 +228,55 @@ def test_mono_and_silence_are_told_too(tmp_path):
         soundfile.write(path, frames, RATE_HZ)
         read = Page(written(tmp_path / f"{name}.html", str(path)))
         assert "What was found" in read.text
+
+
+def test_encoders_and_playback_stand_on_the_page_when_they_are_asked_for(tune, tmp_path):
+    plain = Page(written(tmp_path / "plain.html", tune))
+    assert CLIPS not in plain.text
+    assert PLAYS not in plain.text
+    arguments = ("--encode", "opus:128,mp3:320", "--playback", "all,-14")
+    read = Page(written(tmp_path / "r.html", tune, *arguments))
+    made = json.loads(written(tmp_path / "r.json", tune, *arguments))
+    assert CLIPS in read.text
+    assert [one["codec"] for one in made["encodes"]] == ["opus", "mp3"]
+    for one in made["encodes"]:
+        assert f"{one['true_peak_dbtp']:+.1f} dBTP" in read.text
+        assert f"{one['trim_db']:.1f} dB lower" in read.text
+    assert "with these encoders at these rates" in read.text
+    assert re.search(r"encoded as (Opus 128|MP3 320) kb/s the true peak goes", read.text)
+    assert sum("encoded as" in one["text"] for one in made["findings"]) == 1
+    places = [one["at_s"] for one in made["findings"]]
+    assert places == sorted(places)
+    assert PLAYS in read.text
+    assert [one["level"] for one in made["playback"]] == ["aes", "ebu", "replaygain", "-14"]
+    for one in made["playback"]:
+        assert f"{one['gain_db']:.1f} dB" in read.text
+    assert "not levelled" in read.text
+
+
+def test_what_could_not_be_tried_stands_on_the_page(tmp_path):
+    path = tmp_path / "surround.wav"
+    soundfile.write(path, np.zeros((RATE_HZ, 6)), RATE_HZ)
+    arguments = (str(path), "--encode", "mp3:320", "--playback", "aes", "--no-turning-up")
+    read = Page(written(tmp_path / "r.html", *arguments))
+    assert "there are 6 channels, but the encoders are tried with mono and stereo" in read.text
+    assert "could not be tried with any of the encoders" in read.text
+    assert "It is silent, or too short to have a loudness" in read.text
+    made = json.loads(written(tmp_path / "r.json", *arguments))
+    assert (made["encodes"], made["playback"]) == ([], [])
+    assert len(made["notes"]) == 1
+
+
+def test_of_a_pass_of_the_journal_playback_is_told_and_encoders_are_refused(tmp_path, capsys):
+    number = str(kept_pass(is_set=False, seconds=8.0))
+    read = Page(written(tmp_path / "r.html", number, "--playback", "aes"))
+    assert PLAYS in read.text
+    assert "-16.0 LUFS" in read.text
+    assert main(["report", number, "--to", str(tmp_path / "no.html"), "--encode", "mp3:320"]) == 2
+    assert "of what was heard live no sound is kept" in capsys.readouterr().err
+    assert not (tmp_path / "no.html").exists()
+
+
+def test_wishes_that_cannot_be_meant_are_refused_before_anything_is_measured(tmp_path, tune, capsys):
+    assert main(["report", tune, "--to", str(tmp_path / "no.html"), "--encode", "tape:15"]) == 2
+    assert "expected an encoder and kb/s" in capsys.readouterr().err
