@@ -60,7 +60,15 @@ function showNotice(notice, sentence, calls) {
   byId("words").classList.toggle("calls", calls);
 }
 
+// An event that lay in a buffer while the phone slept is not of now: it comes later than the quickest one did.
+function isOld(news) {
+  const behindMs = Date.now() - news.at_ms; // of two clocks that know nothing of each other
+  running.leastMs = Math.min(running.leastMs, behindMs);
+  return behindMs - running.leastMs >= LATE_MS;
+}
+
 function show(news) {
+  if (!news.is_over && isOld(news)) return;
   heardMs = Date.now();
   if (news.is_over) {
     isOver = true;
@@ -95,7 +103,7 @@ function lookAtClock() {
     const ago = agoMs < 0 ? "" : ` for ${Math.round(agoMs / 1000)} s`;
     showNothing("Connection lost", `Nothing has come from Leadline${ago}. Trying again.`);
   }
-  if (running !== null && Date.now() - running.sinceMs > 2 * LATE_MS) running.abort();
+  if (running !== null && Date.now() - Math.max(heardMs, running.sinceMs) > 2 * LATE_MS) running.abort();
 }
 
 // --- what comes
@@ -106,7 +114,6 @@ async function readEvents(stream) {
   for (;;) {
     const { done, value } = await reader.read();
     if (done) return;
-    running.sinceMs = Date.now();
     const events = (waiting + value).split("\n\n");
     waiting = events.pop();
     // After a pause several come at once: only the newest is of now.
@@ -117,6 +124,7 @@ async function readEvents(stream) {
 async function listen(key) {
   running = new AbortController();
   running.sinceMs = Date.now();
+  running.leastMs = Infinity; // a clock that was set is forgotten with the connection
   const answer = await fetch("events", {
     headers: { Authorization: "Bearer " + key },
     cache: "no-store",
@@ -144,7 +152,7 @@ async function listenForEver() {
     try {
       waitMs = await listen(key);
     } catch {
-      // Not reached, or broken off: the clock says so.
+      refusal = ""; // not reached, or broken off: the clock says so
     }
     if (waitMs === null) return;
     if (!isOver) await new Promise((go) => setTimeout(go, waitMs));

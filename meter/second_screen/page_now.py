@@ -96,6 +96,7 @@ class PageNow:
         seen = now if still_s <= STILL_S else _without_source(now)
         found = self._keeper.keep(sentence(now), at_s)
         return {
+            "at_ms": round(1000.0 * at_s),
             "notice": notice,
             "sentence": found.text,
             "calls": calls(now, found.kind),

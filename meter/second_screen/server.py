@@ -115,11 +115,12 @@ class SecondScreen:
     def announcement(self) -> str:
         """Where it is, and what to know of it."""
         reach = (
-            f"only this machine reaches it; for a phone in the same network: {such_as_host()}"
+            f"only this machine reaches it; for a phone in the same network add {such_as_host()}"
             if self._address.is_loopback
-            else "whoever is in this network and has the whole address can look; nothing can be changed there"
+            else "who is in this network and has the whole address can look, and change nothing"
         )
-        return f"second screen: {self.url}\n  not encrypted: who listens in on the network reads it; {reach}"
+        crypt = "not encrypted: who listens in on the network can read it"
+        return f"second screen: {self.url}\n  {crypt}\n  {reach}"
 
     @property
     def clients(self) -> int:
@@ -162,7 +163,7 @@ class SecondScreen:
         for client in self._clients:
             client.offer(ended_event(), is_last=True)
         if self._connections:
-            await asyncio.wait(self._connections, timeout=STOP_S)
+            await asyncio.wait(self._connections, timeout=STOP_S)  # `asyncio.run` cancels the others
 
     async def _tell_until_stopped(self) -> None:
         while not self._must_stop.is_set():
@@ -182,8 +183,8 @@ class SecondScreen:
         self._connections.add(task)
         try:
             await self._answer(reader, writer)
-        except (OSError, EOFError):  # gone, or too slow: TimeoutError is an OSError
-            pass
+        except (OSError, EOFError, asyncio.CancelledError):
+            pass  # gone, too slow (TimeoutError is an OSError), or the run is over
         finally:
             writer.transport.abort()  # what was to be sent has been taken by now, or never will be
             self._connections.discard(task)

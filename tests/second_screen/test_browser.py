@@ -118,8 +118,23 @@ def test_no_event_for_three_seconds_leaves_no_number_on_it(page, stage):
     assert page.ask(NOTICE) == "Connection lost"
     assert set(page.ask(NUMBERS)) == {"--"}
     assert "Nothing has come from Leadline for 3 s" in page.text()
-    page.ask("heardMs = 2_000_000; lookAtClock()")  # a clock that was set back
+
+
+def test_a_clock_that_is_set_back_makes_no_number_young(page, stage):
+    stage.screen._loop.call_soon_threadsafe(stage.screen._clients.clear)
+    page.ask("heardMs = 1_000_000; Date.now = () => 999_999; lookAtClock()")
     assert page.ask(NOTICE) == "Connection lost"
+    assert set(page.ask(NUMBERS)) == {"--"}
+
+
+def test_an_event_that_lay_in_a_buffer_is_not_taken_for_new(page, stage):
+    page.ask("window.newest = null; window.was = show; show = (news) => { newest = news; was(news); }")
+    page.wait_for("newest !== null")
+    stage.screen._loop.call_soon_threadsafe(stage.screen._clients.clear)
+    page.ask("show = () => {}; Date.now = () => 5_000_000; running.leastMs = 5_000_000 - newest.at_ms")
+    tell = "heardMs = 1; was({ ...newest, at_ms: newest.at_ms - %d }); heardMs"
+    assert page.ask(tell % 3000) == 1
+    assert page.ask(tell % 2999) == 5_000_000
 
 
 def test_it_comes_back_by_itself_when_the_connection_does(page, stage):

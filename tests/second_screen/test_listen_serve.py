@@ -101,7 +101,8 @@ def test_a_run_is_seen_on_the_page_and_ctrl_c_ends_both(tune):
     process = started("listen", "--source", f"file:{tune}", "--target", "club", "--serve")
     said = process.stderr.readline()
     host, port, key = URL.fullmatch(said).groups()
-    assert process.stderr.readline().startswith("  not encrypted: who listens in on the network reads it; ")
+    assert process.stderr.readline() == "  not encrypted: who listens in on the network can read it\n"
+    assert process.stderr.readline().startswith("  only this machine reaches it; for a phone ")
     with Visitor(int(port)) as visitor:
         visitor.ask("/events", host=host, Authorization=f"Bearer {key}")
         assert visitor.head()[0] == 200

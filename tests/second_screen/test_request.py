@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from meter.second_screen import request
 from meter.second_screen.request import MOST_HEAD_BYTES, RefusedError, parse, read_request
+from tests.second_screen.visitors import WAIT_S
 
 
 def test_a_request_is_read():
@@ -51,7 +52,7 @@ def read(*pieces, is_over=False):
             reader.feed_data(piece)
         if is_over:
             reader.feed_eof()
-        return await read_request(reader)
+        return await asyncio.wait_for(read_request(reader), WAIT_S)
 
     return asyncio.run(run())
 

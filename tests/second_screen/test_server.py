@@ -198,12 +198,10 @@ def test_fifty_may_look_and_one_more_is_told_why_not(screen):
 
 def test_those_who_ask_for_nothing_are_let_go_when_they_are_too_many(screen, monkeypatch):
     monkeypatch.setattr(server, "MOST_CONNECTIONS", 3)
-    silent = [Visitor(screen.port) for _ in range(3)]
-    wait_until(lambda: len(screen._connections) == 3, "three are met")
-    with Visitor(screen.port) as visitor, pytest.raises((EOFError, ConnectionError)):
-        visitor.ask("/", host=screen.host).head()
-    for visitor in silent:
-        visitor.__exit__()
+    with Visitor(screen.port), Visitor(screen.port), Visitor(screen.port):
+        wait_until(lambda: len(screen._connections) == 3, "three are met")
+        with Visitor(screen.port) as visitor, pytest.raises((EOFError, ConnectionError)):
+            visitor.ask("/", host=screen.host).head()
     wait_until(lambda: not screen._connections, "they have gone")
     assert answer(screen)[0] == 200
 
@@ -217,9 +215,12 @@ def test_who_does_not_read_is_let_go_while_the_others_go_on(moment, serve, monke
         slow.head()
         wait_until(lambda: screen.clients == 2, "two look")
         told = []
-        while screen.clients == 2:
+
+        def is_alone():
             told.append(quick.event()["source"])
-        assert screen.clients == 1
+            return screen.clients == 1
+
+        wait_until(is_alone, "the slow one is let go")
         told += [quick.event()["source"] for _ in range(3)]
         assert len(set(told)) > len(told) // 2  # it went on with new ones meanwhile
         slow.drain()  # it ends
@@ -235,7 +236,8 @@ def test_of_what_waits_only_the_newest_is_kept():
 # --- how it ends
 
 
-def test_who_looks_is_told_that_it_is_over(screen):
+def test_who_looks_is_told_that_it_is_over(screen, monkeypatch):
+    monkeypatch.setattr(server, "STOP_S", 3600.0)  # nobody need be cut off
     with looking(screen) as visitor:
         visitor.head()
         visitor.event()
@@ -244,13 +246,14 @@ def test_who_looks_is_told_that_it_is_over(screen):
             pass
         assert last == {"is_over": True, "notice": "Leadline has ended"}
         assert visitor.body() == b""
+    assert not screen._thread.is_alive()
     with pytest.raises(ConnectionRefusedError):
         Visitor(screen.port)
     screen.stop()  # once more is no mistake
     assert screen.problems == []
 
 
-def test_it_ends_although_somebody_does_not_read(moment, serve, monkeypatch):
+def test_it_ends_without_a_word_although_somebody_does_not_read(moment, serve, monkeypatch, caplog):
     monkeypatch.setattr(server, "STOP_S", 0.05)
     screen = serve()
     with looking(screen, receive_bytes=2048) as slow, Visitor(screen.port):
@@ -258,6 +261,7 @@ def test_it_ends_although_somebody_does_not_read(moment, serve, monkeypatch):
         wait_until(lambda: len(screen._connections) == 2, "two are met")
         screen.stop()
         assert not screen._thread.is_alive()
+    assert caplog.records == [] and screen.problems == []
 
 
 def test_one_that_was_never_started_can_be_stopped(moment):
@@ -276,6 +280,15 @@ def test_a_mistake_in_it_is_told_and_ends_nothing_else(serve, caplog):
     ]
     assert "a mistake" in caplog.text
     screen.stop()
+
+
+def test_what_is_said_of_it_depends_on_who_can_reach_it(screen):
+    first, second, third = screen.announcement.splitlines()
+    assert first == f"second screen: http://{screen.host}/#{screen.key}"
+    assert second == "  not encrypted: who listens in on the network can read it"
+    assert third.startswith("  only this machine reaches it; for a phone in the same network add --host ")
+    screen._address = replace(screen._address, host="192.168.1.20")
+    assert screen.announcement.endswith("has the whole address can look, and change nothing")
 
 
 def test_each_run_has_another_key(serve):

@@ -8,6 +8,7 @@ import time
 from contextlib import suppress
 
 WAIT_S = 30.0
+MOST_BYTES = 200_000  # of an answer; a stream of events would come to them soon
 
 
 def wait_until(is_true, what):
@@ -75,6 +76,7 @@ class Visitor:
         """All that follows, until the connection ends."""
         while piece := self._socket.recv(65_536):
             self._rest += piece
+            assert len(self._rest) < MOST_BYTES, "this never ends"
         return self._rest
 
     def drain(self):
