@@ -89,7 +89,7 @@ def test_the_whole_page_fits_a_phone_upright_and_lying(page):
     is_cut = "one.clientWidth > 0 && one.scrollWidth > one.clientWidth + 1"
     cut = f"[...document.querySelectorAll('main *')].filter((one) => {is_cut}).map((one) => one.className)"
     try:
-        for width, height in ((390, 844), (390, 664), (360, 640), (844, 390)):
+        for width, height in ((390, 844), (390, 664), (360, 640), (844, 390), (768, 1024)):
             page.resize(width, height)
             page.wait_for(f"innerWidth === {width}")
             assert page.ask(sizes) == [0, 0], (width, height)

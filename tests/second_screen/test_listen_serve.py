@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from meter.capture.open import open_source
 from meter.capture.records import SourceStatus
 from meter.cli import main
 from meter.listening import Listening
@@ -156,10 +157,11 @@ def test_a_source_that_is_lost_is_told_on_the_page():
 
 
 @pytest.mark.realtime
-def test_fifty_who_look_and_slow_ones_among_them_cost_the_engine_no_frame(monkeypatch, capsys):
+@pytest.mark.parametrize("kind", ["live", "file"])
+def test_fifty_who_look_and_slow_ones_among_them_cost_the_engine_no_frame(kind, tune, monkeypatch):
     monkeypatch.setattr(server, "SEND_S", 0.5)
     monkeypatch.setattr(server, "EVERY_S", 0.02)  # far more often than it is: slow ones are let go soon
-    source = PacedSource(noise(2.0))
+    source = PacedSource(noise(2.0)) if kind == "live" else open_source(f"file:{tune}")
     listener = Listening(source, second_screen=lambda **how: SecondScreen(address=bind(), **how))
     screen = listener._second_screen
     listener._engine.start()
