@@ -13,6 +13,7 @@ from meter.check import Checked
 from meter.findings.records import ENCODED, Finding
 from meter.journal.replay import timeline_of
 from meter.live_pass import LivePass
+from meter.soundings import Summary
 from meter.suggested import as_findings
 from meter.targets import Target, judge
 from meter.timeline import Timeline
@@ -33,11 +34,14 @@ class FilePass:
         The same in the form of a pass that was heard.
     findings : tuple of Finding
         Also what may not belong to the tune; in the order of time.
+    heard : str
+        Of a pass out of the journal, which is drawn like a file: when and from where; "" for a file.
     """
 
     checked: Checked
     live_pass: LivePass
     findings: tuple[Finding, ...]
+    heard: str = ""
 
     @cached_property
     def timeline(self) -> Timeline:
@@ -46,8 +50,8 @@ class FilePass:
 
     @property
     def title(self) -> str:
-        """The name of the file without its folder."""
-        return Path(self.checked.name).name
+        """The name of the file without its folder, or what the pass is."""
+        return self.heard or Path(self.checked.name).name
 
     @property
     def loudest_slot(self) -> int:
@@ -59,20 +63,8 @@ class FilePass:
         options = self.checked.options
         if target is options.target:
             return self
-        from meter.findings.whole import findings_of
-
-        summary, live_pass = self.checked.summary, self.live_pass
-        found = findings_of(
-            live_pass.store.rows(),
-            rate_hz=live_pass.rate_hz,
-            channels=live_pass.channels,
-            weights=live_pass.weights,
-            target=target,
-            crossover_hz=live_pass.crossover_hz,
-            over_limit_dbtp=live_pass.over_limit_dbtp,
-            gaps=summary.gaps,
-            info=live_pass.info,
-        )
+        summary = self.checked.summary
+        found = found_in(self.live_pass, summary, target)
         low_end = self.checked.low_end
         if low_end is not None and options.low_end is not None:
             from meter.low_end.findings import low_end_findings
@@ -81,7 +73,7 @@ class FilePass:
         checked = replace(
             self.checked,
             options=replace(options, target=target),
-            verdicts={} if target is None else judge(target, summary),
+            verdicts={} if target is None or not self.live_pass.has_verdict else judge(target, summary),
             findings=(*found, *_of_encoders(self.checked.encodes)),
         )
         return self._with(checked)
@@ -97,6 +89,23 @@ class FilePass:
         if "timeline" in self.__dict__:
             made.__dict__["timeline"] = self.timeline  # the same sound
         return made
+
+
+def found_in(live_pass: LivePass, summary: Summary, target: Target | None) -> tuple[Finding, ...]:
+    """What is wrong in a whole pass, held against a target."""
+    from meter.findings.whole import findings_of
+
+    return findings_of(
+        live_pass.store.rows(),
+        rate_hz=live_pass.rate_hz,
+        channels=live_pass.channels,
+        weights=live_pass.weights,
+        target=target,
+        crossover_hz=live_pass.crossover_hz,
+        over_limit_dbtp=live_pass.over_limit_dbtp,
+        gaps=summary.gaps,
+        info=live_pass.info,
+    )
 
 
 def file_pass_of(checked: Checked) -> FilePass:

@@ -49,12 +49,20 @@ def too_many_text(files: int, most: int) -> str:
 
 def numbers_text(summary: Summary) -> str:
     """Length, I and true peak, for the list."""
-    seconds = int(summary.seconds)
+    return levels_text(summary.seconds, summary.integrated_lufs, summary.true_peak_dbtp)
+
+
+def levels_text(length_s: float, integrated_lufs: float | None, true_peak_dbtp: float | None) -> str:
+    """The same of numbers that are known."""
+    seconds = int(length_s)
     integrated, peak = (
         "--" if value is None else value_text(value, plus=plus)
-        for value, plus in ((summary.integrated_lufs, False), (summary.true_peak_dbtp, True))
+        for value, plus in ((integrated_lufs, False), (true_peak_dbtp, True))
     )
-    return f"{seconds // 60}:{seconds % 60:02d}  I {integrated}  TP {peak}"
+    length = f"{seconds // 60}:{seconds % 60:02d}"
+    if seconds >= 3600:
+        length = f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+    return f"{length}  I {integrated}  TP {peak}"
 
 
 def file_sentence(checked: Checked) -> str:

@@ -26,6 +26,7 @@ from ui.choosers import Chooser
 from ui.compact import LANES as COMPACT_LANES
 from ui.compact import CompactWindow
 from ui.delivery_desk import DeliveryDesk
+from ui.earlier_desk import EarlierDesk
 from ui.files_desk import FilesDesk
 from ui.files_opener import FilesOpener
 from ui.first_paint import FirstPaint
@@ -78,6 +79,7 @@ class Conductor(QObject):
         self.going = Navigator(session, state, window)
         self.desk = FilesDesk(session, state, window, self.going, opener or FilesOpener())
         self.shelf = ShelfDesk(window, self.going)
+        self.earlier = EarlierDesk(self.desk)
         self.delivery = DeliveryDesk(session, state, window, self.desk, apart=self.desk.opener.is_apart)
         self.low_end = LowEndDesk(session, state, window, self.going)
         session.set_low_end(self.low_end.settings)
@@ -116,6 +118,7 @@ class Conductor(QObject):
                 "target": lambda: open_list(window.bar.target),
                 **self.desk.actions(),
                 **self.shelf.actions(),
+                **self.earlier.actions(),
                 **self.delivery.actions(),
                 "hold": self.toggle_hold,
                 "mark": self.session.mark,
@@ -171,7 +174,8 @@ class Conductor(QObject):
         for one in (self.going, self.desk, self.delivery):
             one.said.connect(self.say)
             one.remembered.connect(self._save.start)
-        self.shelf.said.connect(window.message.say)
+        for undoable in (self.shelf.said, self.earlier.said, self.desk.removed):
+            undoable.connect(window.message.say)
         compact.back_wanted.connect(lambda: self.go_compact(False))
         for one in (window, compact):
             one.seen_changed.connect(self._look_who_sees)
@@ -426,6 +430,7 @@ class Conductor(QObject):
             widget.hide()
         self.desk.opener.stop()
         self.shelf.errands.stop()
+        self.earlier.errands.stop()
         self.delivery.stop()
         self.hearing.errands.stop()
         self.session.stop()

@@ -72,6 +72,9 @@ class DeliveryDesk(QObject):
         from ui.delivery_page import DeliveryPage  # not before the first paint
 
         number = self._shown()
+        if number is not None and self.desk.files[number].heard:
+            self.said.emit("this pass was heard, and its audio was not kept: open the file to try encoders")
+            return
         if number is None:
             self.said.emit("encoders and playback are told of a file; open one, or choose it in the list")
             return
@@ -85,17 +88,16 @@ class DeliveryDesk(QObject):
         self.page.show()
 
     def _shown(self) -> int | None:
-        shown = self.desk.going.file
-        return None if shown is None else self.desk.files.index(shown)
+        return self.desk.number_of(self.desk.going.file)
 
     def _fill(self) -> None:
         """Write on the page what is known."""
-        if self.page is None:
+        if self.page is None or self.page.number not in self.desk.files:
             return
         from meter.delivery.of_pass import page_text_of
 
         choices = self.state.choices
-        summaries = [one.checked.summary for one in self.desk.files]
+        summaries = [one.checked.summary for one in self.desk.files.values()]
         self.page.show_tables(
             page_text_of(
                 self.desk.files[self.page.number].checked,
@@ -116,6 +118,9 @@ class DeliveryDesk(QObject):
     def check(self, text: str) -> None:
         """Try the file of the page with these, as `check --encode` takes them."""
         if self.page is None or self.at_work is not None:
+            return
+        if self.page.number not in self.desk.files:
+            self.page.say("the file is out of the list; open it again")
             return
         from meter.delivery.apart import encodes_apart
         from meter.delivery.codecs import wishes_from

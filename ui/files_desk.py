@@ -36,18 +36,22 @@ class FilesDesk(QObject):
 
     Attributes
     ----------
-    files : list of FilePass
-        In the order in which they were measured; the first has the number 0.
+    files : dict of int: FilePass
+        By number, in the order in which they came; the first has the number 0. What was taken out of the list
+        is not there any more.
 
     Signals
     -------
     said : str
         What could not be done.
+    removed : str, object
+        What was taken out of the list, and what brings it back.
     remembered
         A choice has changed.
     """
 
     said = pyqtSignal(str)
+    removed = pyqtSignal(str, object)
     remembered = pyqtSignal()
 
     def __init__(
@@ -61,15 +65,17 @@ class FilesDesk(QObject):
         super().__init__()
         self.session, self.state, self.window, self.going = session, state, window, going
         self.opener = opener
-        self.files: list[FilePass] = []
+        self.files: dict[int, FilePass] = {}
         self.dialog: QFileDialog | None = None
-        self._changes: list[str] = []
+        self._count = 0
+        self._changes: dict[int, str] = {}
         self._waiting = 0
         self._shows_next = False
         window.dropped.connect(self.open)
         window.bar.open.clicked.connect(self.ask_for_files)
         window.progress.cancelled.connect(opener.cancel)
         window.passes.file_chosen.connect(self.choose)
+        window.passes.file_unwanted.connect(self.remove)
         opener.progressed.connect(window.progress.show_progress)
         opener.measured.connect(self._take)
         opener.ended.connect(self._take_end)
@@ -120,19 +126,42 @@ class FilesDesk(QObject):
     # --- what has come
 
     def _take(self, file: FilePass) -> None:
-        from meter.file_words import numbers_text
         from meter.pass_changes import changes_text
 
-        number, summary = len(self.files), file.checked.summary
-        change = ""
+        summary, change = file.checked.summary, ""
         if self.files:
-            change = changes_text(self.files[-1].checked.summary, summary, most=2)
-        self.files.append(file)
-        self._changes.append(change)
-        self.window.passes.add_file(number, file.title, numbers_text(summary), change)
+            change = changes_text(self.files[max(self.files)].checked.summary, summary, most=2)
+        number = self._count
+        self._count += 1
+        self._put(number, file, change)
         if self._shows_next:
             self._shows_next = False
             self.choose(number)
+
+    def _put(self, number: int, file: FilePass, change: str) -> None:
+        from meter.file_words import numbers_text
+
+        self.files[number], self._changes[number] = file, change
+        self.window.passes.add_file(number, file.title, numbers_text(file.checked.summary), change)
+        if file.checked.encodes:
+            self._write(number)
+
+    def add(self, file: FilePass) -> None:
+        """Draw what was measured elsewhere: a pass out of the journal; once only."""
+        for number, there in self.files.items():
+            if there.heard and there.checked.name == file.checked.name:
+                self.choose(number)
+                return
+        self._shows_next = True
+        self._take(file)
+
+    def remove(self, number: int) -> None:
+        """Take it out of the list; the file, and the journal, stay as they are."""
+        file, change = self.files.pop(number), self._changes.pop(number)
+        self.window.passes.remove_file(number)
+        if self.going.file is file:
+            self.going.go_live()
+        self.removed.emit(f"{file.title} is out of the list", lambda: self._put(number, file, change))
 
     def _take_end(self, problems: str) -> None:
         self._waiting -= 1
@@ -152,24 +181,33 @@ class FilesDesk(QObject):
 
     def judge_again(self) -> None:
         """The target has changed."""
-        shown = self.going.file
-        if shown is not None and shown in self.files:
-            number = self.files.index(shown)
-            self.files[number] = shown.against(self.session.target)
+        number = self.number_of(self.going.file)
+        if number is not None:
+            self.files[number] = self.files[number].against(self.session.target)
             self.going.take_file(self.files[number])
+
+    def number_of(self, shown: FilePass | None) -> int | None:
+        """Its number in the list; None where it is not there."""
+        return next((number for number, file in self.files.items() if file is shown), None)
 
     def take_encodes(self, number: int, encodes: Sequence[Encoded]) -> None:
         """A file was tried with encoders: its row and its findings tell of them."""
+        if number not in self.files:
+            return  # it was taken out of the list meanwhile
+        before = self.files[number]
+        file = self.files[number] = before.with_encodes(encodes)
+        self._write(number)
+        if self.going.file is before:
+            self.going.take_file(file)
+
+    def _write(self, number: int) -> None:
         from meter.delivery.tables import full_line, short_line
         from meter.file_words import numbers_text
 
-        before = self.files[number]
-        file = self.files[number] = before.with_encodes(encodes)
+        file = self.files[number]
         numbers = numbers_text(file.checked.summary)
-        tried = [(short_line(one), full_line(one)) for one in encodes]
+        tried = [(short_line(one), full_line(one)) for one in file.checked.encodes]
         self.window.passes.write_file(number, file.title, numbers, self._changes[number], tried)
-        if self.going.file is before:
-            self.going.take_file(file)
 
     def sentence(self) -> str | None:
         """What is to be said of the file that is shown; None while none is."""

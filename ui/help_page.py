@@ -12,6 +12,7 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("target", "T", "choose what it is held against"),
     ("open_files", "Ctrl+O", "open files: each is measured and drawn as one pass"),
     ("open_folder", "Ctrl+Shift+O", "open a folder, with all in it"),
+    ("earlier", "J", "earlier passes: those that the journal has from before"),
     ("hold", "H", "measure nothing until you go on"),
     ("mark", "M", "end the pass here; the next begins"),
     ("view_60", "1", "show the last 60 seconds"),
@@ -52,7 +53,7 @@ IN_THE_LANES: Final = (
 
 IN_THE_LIST: Final = (
     ("Enter", "draw this pass or file; compare what is drawn with this reference, equally loud"),
-    ("Delete", "take this reference off the shelf"),
+    ("Delete", "take this reference off the shelf, or this file out of the list"),
 )
 
 WORDS: Final = (

@@ -22,6 +22,7 @@ THEME_WORDS: Final = {
 IN_THE_MENU: Final = (
     ("open_files", "Open files …"),
     ("open_folder", "Open folder …"),
+    ("earlier", "Earlier passes …"),
     ("keep", "Keep as reference"),
     ("delivery", "Check encoders, playback …"),
     ("large", "Large flags"),

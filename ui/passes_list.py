@@ -19,7 +19,7 @@ KEY: Final = Qt.ItemDataRole.UserRole
 NOW: Final = ("pass", 0)
 """Stands for what sounds now; passes are counted from 1."""
 
-HEADINGS: Final = {"file": "Files", "shelf": "Shelf"}
+HEADINGS: Final = {"file": "Opened", "shelf": "Shelf"}
 ORDER: Final = ("pass", "file", "shelf")
 
 ROOM_PX: Final = 158
@@ -39,7 +39,7 @@ class PassesList(QListWidget):
     pass_chosen : PassLine
     file_chosen, reference_chosen : int
         Number in its group.
-    reference_unwanted : int
+    file_unwanted, reference_unwanted : int
         Delete was pressed on it.
     """
 
@@ -47,6 +47,7 @@ class PassesList(QListWidget):
     pass_chosen = pyqtSignal(object)
     file_chosen = pyqtSignal(int)
     reference_chosen = pyqtSignal(int)
+    file_unwanted = pyqtSignal(int)
     reference_unwanted = pyqtSignal(int)
 
     def __init__(self, parent: QWidget | None = None) -> None:
@@ -129,6 +130,14 @@ class PassesList(QListWidget):
             full = [name, *known, *(typeset(line) for _, line in tried)]
             self._write(("file", number), "\n".join(lines), item, full="\n".join(full))
 
+    def remove_file(self, number: int) -> None:
+        """Its row goes, and the heading with the last one."""
+        self.takeItem(self._row_of(("file", number)))
+        rows = (self.item(row) for row in range(self.count()))
+        left = [item for item in rows if item is not None and item.data(KEY)[0] == "file"]
+        if len(left) == 1:
+            self.takeItem(self._row_of(("file", -1)))
+
     def set_shelf(self, names: Sequence[str]) -> None:
         """The references by name, and all of them together where there are several."""
         for row in range(self.count() - 1, -1, -1):
@@ -155,12 +164,12 @@ class PassesList(QListWidget):
             self.pass_chosen.emit(self._passes[number])
 
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
-        """Delete takes a reference off the shelf."""
+        """Delete takes a reference off the shelf, and a file out of the list."""
         item = self.currentItem()
         if event is not None and event.key() == Qt.Key.Key_Delete and item is not None:
             group, number = item.data(KEY)
-            if group == "shelf":
-                self.reference_unwanted.emit(number)
+            if group in ("shelf", "file") and number >= 0:
+                (self.reference_unwanted if group == "shelf" else self.file_unwanted).emit(number)
                 return
         super().keyPressEvent(event)
 

@@ -75,7 +75,7 @@ class ShelfDesk(QObject):
 
         file = self.going.file
         if file is not None:
-            return Subject.of_checked(file.checked)
+            return Subject.of_checked(file.checked, heard=file.heard)
         passes = self.window.passes
         number = self.going.place.pass_number
         one = passes.newest if number is None else passes.pass_of(number)

@@ -32,12 +32,12 @@ class Subject:
     summary: Summary
 
     @classmethod
-    def of_checked(cls, checked: Checked) -> Subject:
-        """A file, measured with its soundings."""
+    def of_checked(cls, checked: Checked, *, heard: str = "") -> Subject:
+        """A file, measured with its soundings; or a pass that was heard, by its name."""
         assert checked.soundings is not None, "it is measured with keep_soundings"
         return cls(
-            name=Path(checked.name).stem,
-            path=checked.name,
+            name=heard or Path(checked.name).stem,
+            path=None if heard else checked.name,
             rows=checked.soundings,
             summary=checked.summary,
         )

@@ -31,7 +31,7 @@ def rows(scene):
 def test_a_folder_is_measured_file_by_file_and_what_is_bad_is_said(scene, crate):
     opened(scene, [crate], 2)
     texts = rows(scene)
-    assert [lines[0] for lines in texts] == ["What sounds now", "Files", "b.wav", "a.wav"]
+    assert [lines[0] for lines in texts] == ["What sounds now", "Opened", "b.wav", "a.wav"]
     assert texts[2][2:] == ["since last +2.0 LU", "true peak +2.0 dB"]
     assert "bad.wav" in scene.window.message.label.text()
     assert scene.window.message.isVisible()
@@ -144,3 +144,21 @@ def test_of_many_problems_a_few_are_shown_and_the_rest_counted():
     assert problems_text([]) == ""
     assert problems_text(["a", "b"]) == "a\nb"
     assert problems_text([str(k) for k in range(9)]).split("\n")[3].startswith("and 6 more like these")
+
+
+def test_a_file_is_taken_out_of_the_list_and_brought_back(scene, crate, qtbot):
+    desk = opened(scene, [crate / "a.wav", crate / "b.wav"], 2)
+    passes, going = scene.window.passes, scene.conductor.going
+    shown = going.file
+    passes.setCurrentRow(passes._row_of(("file", desk.number_of(shown))))
+    qtbot.keyClick(passes, Qt.Key.Key_Delete)
+    assert going.file is None and len(desk.files) == 1
+    assert [lines[0] for lines in rows(scene)] == ["What sounds now", "Opened", "b.wav"]
+    scene.window.message.undo.click()
+    assert len(desk.files) == 2 and desk.number_of(shown) is not None
+    for number in list(desk.files):
+        desk.remove(number)
+    assert [lines[0] for lines in rows(scene)] == ["What sounds now"]
+    assert (crate / "a.wav").exists()
+    opened(scene, [crate / "a.wav"], 1)
+    assert going.file in desk.files.values()

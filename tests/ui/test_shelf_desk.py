@@ -33,7 +33,7 @@ def rows(scene):
 
 def test_a_shown_file_is_kept_and_undo_takes_it_away(scene, tunes):
     keep(scene, tunes / "theirs.wav")
-    assert rows(scene) == ["What sounds now", "Files", "theirs.wav", "Shelf", "theirs"]
+    assert rows(scene) == ["What sounds now", "Opened", "theirs.wav", "Shelf", "theirs"]
     message = scene.window.message
     assert message.label.text().startswith('"theirs" is on the shelf')
     scene.qtbot.mouseClick(message.undo, Qt.MouseButton.LeftButton)

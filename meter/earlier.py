@@ -1,0 +1,130 @@
+"""Passes of earlier sessions, out of the journal: to be listed, drawn again, and forgotten.
+
+A pass is drawn as it was when it was heard: from its soundings, with its numbers and findings. Its audio was
+never kept, so nothing that needs the audio can be asked of it.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from meter.targets import Target
+
+if TYPE_CHECKING:
+    from meter.file_pass import FilePass
+    from meter.journal.records import KeptPass
+
+SHORTEST_S: Final = 10.0
+"""What is shorter is not listed; `leadline journal list --all` lists it."""
+MOST: Final = 500
+"""Listed, the newest; `leadline journal list` lists all."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierLine:
+    """One pass, as the list shows it.
+
+    Attributes
+    ----------
+    number : int
+        In the journal.
+    when, source, numbers : str
+        When it began; from where; length, I and true peak.
+    note : str
+        "set", "broken off", or both; mostly empty.
+    """
+
+    number: int
+    when: str
+    source: str
+    numbers: str
+    note: str
+
+
+def lines(*, besides_from_s: float | None = None) -> list[EarlierLine]:
+    """What can be drawn again, the newest first.
+
+    Parameters
+    ----------
+    besides_from_s : float, optional
+        Seconds since 1970; passes that began later are those of this session and not earlier ones.
+
+    Raises
+    ------
+    JournalError
+        It cannot be read.
+    """
+    from meter.journal.store import read_journal
+    from meter.journal.text import with_numbers
+
+    with read_journal() as journal:
+        found = [
+            kept
+            for kept in reversed(journal.passes())
+            if kept.seconds >= SHORTEST_S
+            and not journal.is_still_heard(kept)
+            and (besides_from_s is None or kept.start.began_unix_s < besides_from_s)
+        ]
+        return [_line(with_numbers(journal, kept)) for kept in found[:MOST]]
+
+
+def _line(kept: KeptPass) -> EarlierLine:
+    from meter.file_words import levels_text
+
+    began = time.localtime(kept.start.began_unix_s)
+    is_cut = kept.is_broken_off or not kept.is_ended
+    notes = [word for word, is_so in (("set", kept.start.is_set), ("broken off", is_cut)) if is_so]
+    return EarlierLine(
+        number=kept.number,
+        when=time.strftime("%a %Y-%m-%d %H:%M", began),
+        source=kept.start.name,
+        numbers=levels_text(kept.seconds, kept.integrated_lufs, kept.true_peak_dbtp),
+        note=", ".join(notes),
+    )
+
+
+def drawn_again(number: int, target: Target | None) -> FilePass:
+    """A pass of the journal as a checked file is shown.
+
+    Raises
+    ------
+    MeterError
+        It is not there, or cannot be read.
+    """
+    from meter.file_pass import FilePass, found_in
+    from meter.journal.replay import live_pass_of
+    from meter.journal.store import read_journal
+    from meter.journal.text import checked_of
+
+    with read_journal() as journal:
+        kept = journal.kept_pass(number)
+        live_pass = live_pass_of(journal, kept)
+    live_pass.number = 1  # the only one in its timeline
+    checked = checked_of(live_pass, kept, target)
+    findings = found_in(live_pass, checked.summary, target)
+    began = time.strftime("%d %b %H:%M", time.localtime(kept.start.began_unix_s))
+    return FilePass(
+        checked=replace(checked, findings=findings, soundings=live_pass.store.rows()),
+        live_pass=live_pass,
+        findings=findings,
+        heard=f"{began}, {kept.start.name}",
+    )
+
+
+def forget(numbers: Sequence[int]) -> None:
+    """Take passes out of the journal; `bring_back` undoes it."""
+    from meter.journal.store import open_journal
+
+    with open_journal() as journal:
+        journal.delete(numbers)
+
+
+def bring_back() -> None:
+    """Undo the last deletion of passes."""
+    from meter.journal.store import open_journal
+
+    with open_journal() as journal:
+        journal.undo()
