@@ -48,6 +48,8 @@ class Measuring:
     how : How
     number : int
         Of the first pass.
+    ring_number : int
+        Written into the passes.
     on_rows, on_pass : callable
         Called as soon as there are rows, and when a pass with rows has ended.
 
@@ -75,10 +77,12 @@ class Measuring:
         number: int,
         on_rows: OnRows,
         on_pass: OnPass,
+        ring_number: int = 0,
     ) -> None:
         self.rate_hz, self.channels = rate_hz, channels
         self._info, self._how = info, how
         self._on_rows, self._on_pass = on_rows, on_pass
+        self._ring_number, self._came_frames = ring_number, 0
         self._chain = self._new_chain(how, is_excerpt=info.is_live)
         self._at_once = 1
         self._filled = 0
@@ -111,6 +115,8 @@ class Measuring:
             weights=self._chain.weights,
             crossover_hz=self._how.crossover_hz,
             over_limit_dbtp=self._how.over_limit_dbtp,
+            ring_number=self._ring_number,
+            ring_at_s=self._came_frames / self.rate_hz,
         )
 
     def _start_grid(self) -> None:
@@ -166,6 +172,7 @@ class Measuring:
         frames : array of float32, shape (n, channels)
             No more than `room_frames`.
         """
+        self._came_frames += len(frames)
         if self.is_held:
             self._held_frames += len(frames)
             return
@@ -206,6 +213,7 @@ class Measuring:
 
     def lose(self, frames: int) -> None:
         """Frames were lost here."""
+        self._came_frames += frames
         if self.is_held:
             self._held_frames += frames
             return
@@ -241,7 +249,9 @@ class Measuring:
         self._feed_waiting()
         if not on and self._held_frames:
             # A pass that was begun while held begins when it is over.
-            if not self._is_fresh:
+            if self._is_fresh:
+                self.live_pass.ring_at_s = self._came_frames / self.rate_hz
+            else:
                 self.live_pass.holds.append(self._leave_out(self._held_frames))
             self._held_frames = 0
 

@@ -36,6 +36,9 @@ class LivePass:
         Where overs begin now. It follows the target; soundings keep what they counted against another.
     began_unix_s : float
         When it began, by the clock on the wall.
+    ring_number, ring_at_s : int, float
+        The ring that it was heard from, 0 where there was none, and where in it the pass begins: how many
+        seconds had come from it before.
     store : RowStore
         Its soundings.
     gaps : list of Gap
@@ -58,6 +61,8 @@ class LivePass:
     crossover_hz: float
     over_limit_dbtp: float
     began_unix_s: float = field(default_factory=time.time)
+    ring_number: int = 0
+    ring_at_s: float = 0.0
     gaps: list[Gap] = field(default_factory=list)
     holds: list[Gap] = field(default_factory=list)
     withheld_rows: int = 0

@@ -20,6 +20,7 @@ from meter.timeline import Run, Timeline
 
 if TYPE_CHECKING:
     from meter.findings.records import Finding
+    from meter.live_pass import LivePass
 
 QUIET_LUFS: Final = -60.0
 QUIET_S: Final = 5.0
@@ -52,6 +53,26 @@ class ListedPass:
         self.heard_slot = first_slot
         self.is_set = False
         self._summed: tuple[int, Summary] | None = None
+
+    @property
+    def live_pass(self) -> LivePass:
+        """The pass of the engine that it was cut out of."""
+        return self._run.live_pass
+
+    @property
+    def pass_at_s(self) -> float:
+        """Where that begins, in seconds of the timeline."""
+        return self._run.pass_at_s
+
+    def stretches(self) -> list[tuple[int, int]]:
+        """Its slots, [first, last) of each run; of more than one only a set is made."""
+        if not self.is_set:
+            return [(self.first_slot, self.stop_slot)]
+        return [
+            (max(run.first_slot, self.first_slot), min(run.stop_slot, self.stop_slot))
+            for run in self._timeline.runs_in(self.first_slot, self.stop_slot)
+            if run.live_pass is self.live_pass
+        ]
 
     @property
     def seconds(self) -> float:

@@ -394,6 +394,13 @@ class Timeline:
                 found.append(run)
         return found
 
+    def ring_slot(self, ring_number: int) -> float | None:
+        """Where a ring began; None while nothing of it was measured."""
+        for run in reversed(self.runs):
+            if (live_pass := run.live_pass).ring_number == ring_number:
+                return (run.pass_at_s - live_pass.ring_at_s) * SLOTS_A_SECOND
+        return None
+
     def place(self, slot: int) -> tuple[LivePass, float] | None:
         """The pass of a slot and its seconds since the pass began; None where nothing was measured."""
         runs = self.runs_in(slot, slot + 1)

@@ -200,6 +200,7 @@ class Worker:
                 number=self._next_number,
                 on_rows=self._take_rows,
                 on_pass=self._pass_listener.tell,
+                ring_number=ring.number,
             )
             self._measuring.hold(self._is_held)
             self._measuring.set_at_once(PATIENT_SOUNDINGS if self._is_patient else 1)

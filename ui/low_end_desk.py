@@ -92,7 +92,6 @@ class LowEndDesk(QObject):
         found = page.found()
         if found is None or found == self.settings:
             return
-        anew = (found.a4_hz, found.key) != (self.settings.a4_hz, self.settings.key)
         self.settings = found
         self.state.remember(
             a4_hz=found.a4_hz,
@@ -101,6 +100,6 @@ class LowEndDesk(QObject):
             kick_high_hz=found.kick_band_hz[1],
             crossover_hz=found.crossover_hz,
         )
-        self.session.set_low_end(found, anew=anew)
+        self.session.set_low_end(found)
         self.remembered.emit()
         self.changed.emit()

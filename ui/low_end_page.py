@@ -65,7 +65,7 @@ class LowEndPage(QDialog):
         layout.setContentsMargins(*[2 * SPACE_PX] * 4)
         layout.setSpacing(2 * SPACE_PX)
         layout.addLayout(form)
-        words = "Pitch and key hold for what is heard or opened from now on."
+        words = "They hold for all that is shown, what was heard or opened before too."
         note = label(words, size_px=SMALL_PX, is_soft=True)
         note.setWordWrap(True)
         layout.addWidget(note)

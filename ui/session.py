@@ -133,12 +133,11 @@ class Session(QObject):
         self._is_low_end_slow = False
         self._low_end_settings: LowEndSettings | None = None
         self._pieces: tuple[Piece, ...] = ()
-        self._piece: tuple[int, int, float] = (-1, -1, 0.0)  # number, pass, first slot
         self._news: queue.SimpleQueue[Opened] = queue.SimpleQueue()
         self._ear_problems: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._is_slow = False
         self._opener = Opener(open_source, self._new_engine, self._news.put)
-        self._thinker = Thinker(self.timeline, target, crossover_hz)
+        self._thinker = Thinker(self.timeline, target, crossover_hz, low_end=self.low_end)
         self._wish: Wish | None = None
         self._is_stopped = False
         self.now = _opening(spec, target)
@@ -231,11 +230,17 @@ class Session(QObject):
 
     # --- the low end
 
-    def set_low_end(self, settings: LowEndSettings, *, anew: bool = True) -> None:
-        """Look at the low end with these settings; `anew`: from here on, what was found stays."""
+    def set_low_end(self, settings: LowEndSettings) -> None:
+        """Judge the low end by these settings, what was heard already too."""
         self._low_end_settings = settings
-        if anew and self._low_end is not None:
-            self._low_end.begin_anew(settings)
+        if self._low_end is not None:
+            from meter.low_end.judged import judged_by
+
+            self._low_end.judge_by(settings)
+            self._pieces = tuple(
+                replace(piece, low_end=judged_by(piece.low_end, settings)) for piece in self._pieces
+            )
+        self._thinker.set_low_end(settings)
 
     def slow_low_end_down(self, on: bool) -> None:
         """Look at the low end seldom, because nobody sees it."""
@@ -263,17 +268,19 @@ class Session(QObject):
             self._low_end.start()
             return
         number, low_end = self._low_end.numbered
-        if number != self._piece[0]:
-            place = self.timeline.place(self.timeline.slots - 1)
-            if place is None:
+        newest = self._pieces[-1] if self._pieces else None
+        if newest is not None and newest.ring_number == number:
+            if newest.low_end is low_end:
                 return
-            live_pass, at_s = place
-            is_same_pass = live_pass.number == self._piece[1]  # begun anew within it
-            first = self.timeline.slots - (0.0 if is_same_pass else at_s * 10.0)
-            self._piece = (number, live_pass.number, float(first))
-            self._pieces = (*self._pieces, Piece(low_end=low_end, first_slot=self._piece[2]))
-        elif self._pieces and low_end is not self._pieces[-1].low_end:
-            self._pieces = (*self._pieces[:-1], Piece(low_end=low_end, first_slot=self._piece[2]))
+            self._pieces = (*self._pieces[:-1], replace(newest, low_end=low_end))
+        else:
+            first_slot = self.timeline.ring_slot(number)
+            if first_slot is None:
+                return  # nothing was measured of it so far
+            self._pieces = (
+                *self._pieces, Piece(low_end=low_end, first_slot=first_slot, ring_number=number)
+            )
+        self._thinker.wake()
 
     def _new_engine(self, source: Source) -> Engine:
         from meter.engine import Engine

@@ -13,9 +13,12 @@ from meter.timeline import Timeline
 from ui.memory import give_back
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from meter.findings import Finder, Finding
+    from meter.low_end.heard_findings import HeardFindings
+    from meter.low_end.picture import Piece
+    from meter.low_end.settings import LowEndSettings
     from meter.pass_cutter import ListedPass, PassCutter
 
 LOG: Final = logging.getLogger("ui.session")
@@ -60,6 +63,8 @@ class Thinker:
         What findings are held against.
     crossover_hz : float
         Upper end of the low end.
+    low_end : callable, optional
+        Gives the low end of all that was heard, in pieces; any thread may call it.
 
     Attributes
     ----------
@@ -67,15 +72,25 @@ class Thinker:
         Rebound whenever they have changed; any thread may read it.
     """
 
-    def __init__(self, timeline: Timeline, target: Target | None, crossover_hz: float) -> None:
+    def __init__(
+        self,
+        timeline: Timeline,
+        target: Target | None,
+        crossover_hz: float,
+        *,
+        low_end: Callable[[], Sequence[Piece]] = tuple,
+    ) -> None:
         self.thoughts = Thoughts()
+        self._low_end = low_end
+        self._low_end_settings: LowEndSettings | None = None
+        self._of_low_end: HeardFindings | None = None
         self._timeline, self._crossover_hz = timeline, crossover_hz
         self._wanted_target = target
         self._target: Any = _NONE_YET
         self._is_set = False
         self._cutter: PassCutter | None = None
         self._finder: Finder | None = None
-        self._seen = (-1, -1)
+        self._seen: tuple[object, ...] = ()
         self._summed = 0
         self._changes: dict[int, str] = {}
         self._suggested: tuple[Finding, ...] = ()
@@ -114,6 +129,11 @@ class Thinker:
         self._wanted_target = target
         self._has_news.set()
 
+    def set_low_end(self, settings: LowEndSettings) -> None:
+        """Judge the low end by these, what was heard already too; any thread."""
+        self._low_end_settings = settings
+        self._has_news.set()
+
     def make_set(self, on: bool) -> None:
         """From now on silence and gaps end no pass, or do again; any thread."""
         self._is_set = on
@@ -139,7 +159,8 @@ class Thinker:
         from meter.findings import Finder
         from meter.pass_cutter import PassCutter
 
-        target, seen = self._wanted_target, (self._timeline.slots, self._timeline.ended)
+        target, pieces = self._wanted_target, tuple(self._low_end())
+        seen = self._timeline.slots, self._timeline.ended, pieces, self._low_end_settings
         is_behind = self._finder is not None and self._finder.is_behind
         if target is self._target and seen == self._seen and not is_behind and not exactly:
             return
@@ -162,7 +183,7 @@ class Thinker:
                 )
                 for one in self._cutter.passes
             ),
-            findings=(*self._finder.findings, *self._suggested),
+            findings=(*self._finder.findings, *self._suggested, *self._look_low(pieces, exactly=exactly)),
         )
         if found != self.thoughts:
             self.thoughts = found
@@ -171,6 +192,24 @@ class Thinker:
         elif is_behind or time.monotonic() - self._gave_back_s >= GIVE_BACK_EVERY_S:
             give_back()  # what it took to catch up with hours, or to sum up passes, here and in the journal
             self._gave_back_s = time.monotonic()
+
+    def _look_low(self, pieces: Sequence[Piece], *, exactly: bool) -> tuple[Finding, ...]:
+        """What is found in the low end of the passes, once it is known."""
+        if not pieces or self._cutter is None:
+            return ()
+        from meter.low_end.heard_findings import HeardFindings
+        from meter.low_end.settings import LowEndSettings
+
+        if self._of_low_end is None:
+            self._of_low_end = HeardFindings()
+        self._of_low_end.take(
+            self._cutter.passes,
+            self._timeline,
+            {piece.ring_number: piece.low_end for piece in pieces},
+            self._low_end_settings or LowEndSettings(),
+            exactly=exactly,
+        )
+        return self._of_low_end.findings
 
     def _sum_up(self, passes: Sequence[ListedPass]) -> None:
         """Of each pass that has ended, once: what changed, and what may not belong to it."""

@@ -17,6 +17,7 @@ all gaps so far: whoever misses entries of the log still counts the loss exactly
 
 from __future__ import annotations
 
+import itertools
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -43,6 +44,9 @@ class LoggedGap(NamedTuple):
     frames: int
 
 
+_NUMBERS: Final = itertools.count(1)
+
+
 class Ring:
     """Frames of one rate and one number of channels.
 
@@ -55,6 +59,8 @@ class Ring:
 
     Attributes
     ----------
+    number : int
+        Another for every ring of this process.
     written : int
         Frames published since the start, without gaps. 64 bits would do for a million years.
     gap_frames : int
@@ -75,6 +81,7 @@ class Ring:
                 f"a ring of {seconds:g} s at {rate_hz} Hz with {channels} channels holds nothing; "
                 "every one of these must be above 0"
             )
+        self.number = next(_NUMBERS)
         self.rate_hz, self.channels = rate_hz, channels
         self._frames: Frames = np.empty((self.capacity_frames, channels), np.float32)
         self._frames.fill(0.0)  # touched now, so that the callback meets no page for the first time

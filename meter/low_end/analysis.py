@@ -44,6 +44,11 @@ class LowEndAnalysis:
         self._mono = MonoMaps(clock)
         self._parts: tuple[Part, ...] = (self._notes, self._kicks, self._mono)
 
+    def judge_by(self, settings: LowEndSettings) -> None:
+        """Use other settings, also for what was found already."""
+        self.settings = settings
+        self._notes.name_by(settings)
+
     def process(self, samples: Floats, first_index: int) -> None:
         """Take what comes next.
 

@@ -37,11 +37,10 @@ class LiveLowEnd:
     Attributes
     ----------
     now : LowEnd
-        Newest reading of the pass, rebound by each step that brought something; any thread may read it. Made
-        right after `Engine.start`, its times are those of the engine's first pass; a source with another ring
-        and `begin_anew` begin again at 0.
+        Newest reading of the pass, rebound by each step that brought something; any thread may read it. Its
+        times count from the beginning of the ring that it is read from.
     numbered : tuple of int, LowEnd
-        The same with the number of its pass, counted from 0; rebound with it.
+        The same with the number of that ring, 0 before there is anything; rebound with it.
     """
 
     def __init__(self, engine: Engine, settings: LowEndSettings | None = None) -> None:
@@ -51,7 +50,7 @@ class LiveLowEnd:
         self.numbered = (0, self.now)
         self._ended: queue.SimpleQueue[LowEnd] = queue.SimpleQueue()
         self._settings = LowEndSettings() if settings is None else settings
-        self._wants_anew = threading.Event()
+        self._has_other_settings = threading.Event()
         self._ends = threading.Event()
         self._wakes = threading.Event()
         self._step_s = STEP_S
@@ -88,11 +87,11 @@ class LiveLowEnd:
         except queue.Empty:
             return found
 
-    def begin_anew(self, settings: LowEndSettings | None = None) -> None:
-        """Begin a new pass with what comes next, with other settings if need be; any thread."""
-        if settings is not None:
-            self._settings = settings
-        self._wants_anew.set()
+    def judge_by(self, settings: LowEndSettings) -> None:
+        """Use other settings, also for what was found already; any thread."""
+        self._settings = settings
+        self._has_other_settings.set()
+        self._wakes.set()
 
     def _run(self) -> None:
         try:
@@ -109,12 +108,12 @@ class LiveLowEnd:
             LOG.exception("please report this: the low end is looked at no more")
 
     def _step(self, steps: _Steps) -> None:
-        if self._wants_anew.is_set():
-            self._wants_anew.clear()
-            steps.end()
-            steps.begin(self._settings)
+        is_other = self._has_other_settings.is_set()
+        if is_other:
+            self._has_other_settings.clear()
+            steps.judge_by(self._settings)
         has_ended = self._engine.now.has_ended  # asked first: all that it heard is in the ring by then
-        if steps.take() or (has_ended and steps.end()):
+        if steps.take() or (has_ended and steps.end()) or is_other:
             self._publish(steps)
 
     def _publish(self, steps: _Steps) -> None:
@@ -129,18 +128,22 @@ class _Steps:
         self, follower: RingFollower, settings: LowEndSettings, on_ended: Callable[[LowEnd], None]
     ) -> None:
         self._follower, self._settings, self._on_ended = follower, settings, on_ended
-        self.number = -1
         self.begin()
 
-    def begin(self, settings: LowEndSettings | None = None) -> None:
+    def judge_by(self, settings: LowEndSettings) -> None:
+        """Use other settings, for all of this pass."""
+        self._settings = settings
+        if self._analysis is not None:
+            self._analysis.judge_by(settings)
+
+    def begin(self) -> None:
         """A new pass, of the ring of now."""
-        self._settings = self._settings if settings is None else settings
-        self.number += 1
         from meter.low_end.analysis import LowEndAnalysis
         from meter.low_end.clock import low_clock
         from meter.low_end.stream import LowStream
 
         ring = self._follower.ring
+        self.number = ring.number
         self._read_frames = max(1, round(READ_S * ring.rate_hz))
         self._analysis: LowEndAnalysis | None = None
         self._is_open = True

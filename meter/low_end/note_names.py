@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -19,6 +20,7 @@ _LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _KEY: Final = re.compile(r"\s*([A-Ga-g])\s*([#b♯♭]?)\s*(major|minor|maj|min|m|)\s*", re.ASCII | re.IGNORECASE)
 
 
+@lru_cache(maxsize=64)
 def key_classes(key: str) -> frozenset[int]:
     """Pitch classes (C = 0) of a major or natural minor key: "F minor", "Fm", "Eb", "C# major".
 

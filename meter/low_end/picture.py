@@ -34,10 +34,13 @@ class Piece:
     ----------
     first_slot : float
         Where its 0 s lies.
+    ring_number : int
+        The ring that it was heard from; 0 for none.
     """
 
     low_end: LowEnd
     first_slot: float
+    ring_number: int = 0
 
     def slot_of(self, at_s: float) -> float:
         """Where a moment of it lies on the timeline."""

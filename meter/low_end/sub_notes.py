@@ -9,13 +9,13 @@ import numpy as np
 
 from meter.low_end.clock import LowClock
 from meter.low_end.note_fit import Fits, Piece, fit, piece_of
-from meter.low_end.note_names import key_classes, shared_tuning_cents
+from meter.low_end.note_names import shared_tuning_cents
+from meter.low_end.note_naming import by_concert_pitch, by_tuning
 from meter.low_end.note_records import SubNote, Unpitched
 from meter.low_end.note_sections import middle_of, sections_of
 from meter.low_end.note_signal import NoteSignal
 from meter.low_end.note_tracks import Pitches, Track, pitches_of, tracks_of
 from meter.low_end.settings import LowEndSettings
-from meter.standards.iso_16_1975 import cents_between, hz_to_midi, midi_to_hz, note_name
 from meter.units import Floats, amplitude_to_db, power_to_db
 
 LOOK_FRAMES: Final = 96
@@ -90,7 +90,6 @@ class SubNotes:
 
     def __init__(self, clock: LowClock, settings: LowEndSettings) -> None:
         self._clock, self._settings = clock, settings
-        self._key = None if settings.key is None else key_classes(settings.key)
         self._signal = NoteSignal(clock.rate_hz)
         self._waiting: list[_Found] = []
         self._heard: list[_Heard] = []
@@ -111,6 +110,13 @@ class SubNotes:
         self._is_empty = True
         self._before: tuple[float, int] | None = None  # pitch and end of the note before
         self._section: tuple[int, int] | None = None  # the last one, in samples since the origin
+
+    def name_by(self, settings: LowEndSettings) -> None:
+        """From now on name all notes, those that were found too, by these."""
+        self._settings = settings
+        self._ended = [by_concert_pitch(note, settings) for note in self._ended]
+        self._cents = [note.cents for note in self._ended]
+        self._named = (None, ())
 
     # --- what comes in
 
@@ -304,13 +310,12 @@ class SubNotes:
         hz = float(fits.hz[k])
         strengths = (1.0, *found.harmonics)
         under = sum(power for times, power in enumerate(strengths, 1) if times * hz < UNDER_HZ)
-        midi = round(hz_to_midi(hz, a4_hz=self._settings.a4_hz))
         level_db = amplitude_to_db(float(fits.amplitude[k])) + power_to_db(found.both)
         made = SubNote(
             at_s=found.at_s,
             seconds=found.seconds,
             hz=hz,
-            midi=midi,
+            midi=0,
             note="",
             cents=0.0,
             uncertainty_cents=float(fits.uncertainty_cents[k]),
@@ -318,23 +323,7 @@ class SubNotes:
             share_under_40_hz=under / sum(strengths),
             beat_hz=0.0,
         )
-        return self._named_as(made, midi)
-
-    def _named_as(self, note: SubNote, midi: int) -> SubNote:
-        scale_hz = midi_to_hz(midi, a4_hz=self._settings.a4_hz)
-        return replace(
-            note,
-            midi=midi,
-            note=note_name(midi),
-            cents=cents_between(note.hz, scale_hz),
-            beat_hz=abs(note.hz - scale_hz),
-            is_in_key=None if self._key is None else midi % 12 in self._key,
-        )
-
-    def _renamed(self, note: SubNote, tuning_cents: float) -> SubNote:
-        a4_hz = self._settings.a4_hz
-        midi = round(hz_to_midi(note.hz, a4_hz=a4_hz) - tuning_cents / 100.0)
-        return note if midi == note.midi else self._named_as(note, midi)
+        return by_concert_pitch(made, self._settings)
 
     # --- what is known
 
@@ -344,12 +333,12 @@ class SubNotes:
         tuning = shared_tuning_cents(self._cents)
         told_tuning, told = self._named
         if len(told) != len(self._ended) or told_tuning != tuning:
-            told = tuple(self._renamed(note, tuning or 0.0) for note in self._ended)
+            told = tuple(by_tuning(note, tuning or 0.0, self._settings) for note in self._ended)
             self._named = tuning, told
         now = self._held_now()
         return NotesReading(
             ended=told,
-            now=None if now is None else self._renamed(now, tuning or 0.0),
+            now=None if now is None else by_tuning(now, tuning or 0.0, self._settings),
             unpitched=tuple(self._unpitched),
             tuning_cents=tuning,
         )

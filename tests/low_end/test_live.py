@@ -9,6 +9,7 @@ from meter.engine import Engine
 from meter.low_end import analysis
 from meter.low_end.clock import low_clock
 from meter.low_end.live import LiveLowEnd
+from meter.low_end.settings import LowEndSettings
 from meter.low_end.stream import LowStream
 from tests.support.bass import around, both, low_end_of, note
 from tests.support.fake_source import FakeSource
@@ -104,3 +105,25 @@ def test_it_looks_seldom_while_nobody_sees_it_and_at_once_when_somebody_does(mon
     assert seldom <= 1
     assert often >= 3
     assert steps[seldom] - asked_s < 0.2
+
+
+def test_other_settings_name_anew_what_was_found_and_end_no_pass():
+    tones = [note(55.0, 1.0, np.random.default_rng(1)), np.zeros(12_000)] * 2
+    sound = both(around(0.4 * np.concatenate(tones))).astype(np.float32)
+    settings = LowEndSettings(a4_hz=452.0, key="B♭ minor")
+    source = FakeSource()
+    with Engine(source) as engine:
+        live = LiveLowEnd(engine)
+        live.start()
+        source.bring(sound[: len(sound) // 2])
+        live.judge_by(settings)
+        source.bring(sound[len(sound) // 2 :])
+        source.end()
+        told = live.take_ended()
+        live.stop()
+    assert told is not None
+    assert [(one.note, one.is_in_key, round(one.cents, 6)) for one in told.sub_notes] == [
+        (one.note, False, round(one.cents, 6)) for one in low_end_of(sound, settings).sub_notes
+    ]
+    assert len(told.sub_notes) == 2 and told.sub_notes[0].cents < -40.0
+    assert live.numbered[0] == source.ring.number

@@ -9,6 +9,7 @@ from meter.lanes import LANES
 from meter.low_end.kick_records import Kicks
 from meter.low_end.lanes import NOT_KEPT, low_end_lanes
 from meter.low_end.settings import LowEndSettings
+from tests.low_end.test_heard_findings import notes
 from tests.low_end.test_picture import hit, mono, note, piece
 from ui.depth_strip import DepthStrip
 from ui.lane_looks import look_of
@@ -102,3 +103,34 @@ def test_settings_are_asked_for_and_remembered(scene):
     choices = scene.conductor.state.choices
     assert (choices.kick_low_hz, choices.kick_high_hz, choices.key) == (50.0, 60.0, "F minor")
     assert scene.conductor.low_end.settings.key == "F minor"
+
+
+def test_what_is_heard_live_has_the_findings_of_its_low_end_at_its_place(scene):
+    scene.conductor.choose_arrangement("low_end")
+    scene.play_silence(2.0)
+    scene.play(notes(0, 0, 45, 0, 0))
+    scene.play_silence(6.0)
+
+    def found():
+        return [one for one in scene.window.findings.findings if one.kind == "out of tune"]
+
+    scene.until(found)
+    (one,) = found()
+    assert abs(one.first_slot - 45) <= 1 and abs(one.at_s - 4.5) < 0.05
+    assert "45 cents sharp" in one.text
+    (piece,) = scene.session.low_end()
+    assert piece.first_slot == 0.0
+
+
+def test_other_settings_judge_again_what_was_heard(scene):
+    scene.conductor.choose_arrangement("low_end")
+    scene.play(notes(0, 0, 0, 0, 0))
+    scene.play_silence(6.0)
+    scene.until(lambda: scene.session.low_end() and len(scene.session.low_end()[-1].low_end.sub_notes) == 5)
+    scene.conductor.low_end.ask()
+    page = scene.conductor.low_end.page
+    page.key.setText("B♭ minor")
+    page.accept()
+    assert {one.is_in_key for one in scene.session.low_end()[-1].low_end.sub_notes} == {False}
+    scene.until(lambda: "outside the key" in {one.kind for one in scene.window.findings.findings})
+    assert len(scene.session.low_end()) == 1, "nothing begins anew"

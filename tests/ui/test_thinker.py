@@ -1,4 +1,8 @@
+from meter.low_end.picture import Piece
+from meter.low_end.settings import LowEndSettings
 from meter.targets import value_text
+from tests.low_end.test_heard_findings import notes
+from tests.support.bass import low_end_of
 from tests.support.session import Session
 from tests.support.sound import noise
 from ui.thinker import Thinker
@@ -78,3 +82,19 @@ def test_a_loop_left_in_a_pass_is_suggested_once_it_has_ended():
     (one,) = (one for one in thinker.thoughts.findings if "4 more times" in one.text)
     assert one.text.startswith("perhaps not part of this pass: ") and "I = " in one.text
     assert one.pass_number == 1 and 250 <= one.first_slot <= 300
+
+
+def test_what_the_low_end_of_a_pass_tells_is_among_the_findings_and_follows_the_settings():
+    session, pieces = Session(), []
+    thinker = Thinker(session.timeline, None, 120.0, low_end=lambda: tuple(pieces))
+    tune = notes(0, 0, 45, 0, 0)
+    session.hear(tune)
+    thinker.think()
+    assert "out of tune" not in {one.kind for one in thinker.thoughts.findings}
+    ring_number = session.source.ring.number
+    pieces.append(Piece(low_end=low_end_of(tune), first_slot=0.0, ring_number=ring_number))
+    thinker.think()
+    assert "out of tune" in {one.kind for one in thinker.thoughts.findings}
+    thinker.set_low_end(LowEndSettings(key="B♭ minor"))
+    thinker.think()
+    assert "outside the key" in {one.kind for one in thinker.thoughts.findings}
