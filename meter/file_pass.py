@@ -20,6 +20,7 @@ from meter.timeline import Timeline
 
 if TYPE_CHECKING:
     from meter.delivery.encoded import Encoded
+    from meter.low_end.settings import LowEndSettings
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,6 +78,25 @@ class FilePass:
             findings=(*found, *_of_encoders(self.checked.encodes)),
         )
         return self._with(checked)
+
+    def low_end_by(self, settings: LowEndSettings) -> FilePass:
+        """Its low end, and what is found in it, judged by these; nothing is measured again."""
+        checked = self.checked
+        if checked.low_end is None or settings == checked.options.low_end:
+            return self
+        from meter.low_end.findings import LOW_END_KINDS, low_end_findings
+        from meter.low_end.judged import judged_by
+
+        low_end = judged_by(checked.low_end, settings)
+        plain = tuple(one for one in checked.findings if one.kind not in LOW_END_KINDS)
+        return self._with(
+            replace(
+                checked,
+                low_end=low_end,
+                options=replace(checked.options, low_end=settings),
+                findings=(*plain, *low_end_findings(low_end, settings)),
+            )
+        )
 
     def with_encodes(self, encodes: Sequence[Encoded]) -> FilePass:
         """The same, tried with these encoders, in place of others that it was tried with."""

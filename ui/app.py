@@ -138,6 +138,7 @@ def build(
     from ui.conductor import Conductor
     from ui.files_opener import FilesOpener
     from ui.looks import Wardrobe
+    from ui.low_end_desk import settings_of
     from ui.session import Session, open_any
     from ui.state import StateFile
     from ui.window import MainWindow
@@ -153,6 +154,7 @@ def build(
     session = Session(
         spec=spec or state.choices.source,
         target=target,
+        crossover_hz=settings_of(state).crossover_hz,
         open_source=open_source or open_any,
         keeps=keeps,
     )

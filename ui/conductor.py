@@ -166,6 +166,7 @@ class Conductor(QObject):
         self.going.numbers = lambda slot: self.low_end.moment(slot) if self._shows_depth else None
         self.going.moved.connect(lambda: self._take_now(self.session.now))
         self.low_end.remembered.connect(self._save.start)
+        self.low_end.changed.connect(self.desk.judge_again)
         self.of_set.changed.connect(self._save.start)
         self.hearing.said.connect(window.message.say)
         for settings in (self.low_end, self.of_set, self.hearing):

@@ -12,6 +12,7 @@ from PyQt6.QtWidgets import QFileDialog
 from meter.av_kinds import SUFFIXES
 from meter.lanes import LANES
 from ui.files_opener import FilesOpener
+from ui.low_end_desk import settings_of
 from ui.navigator import Navigator
 from ui.session import Session
 from ui.state import StateFile
@@ -121,7 +122,7 @@ class FilesDesk(QObject):
         self._shows_next = True
         self.window.message.hide()
         self.window.progress.show_progress("looking for the files", 0.0)
-        self.opener.measure(paths, target=self.session.target)
+        self.opener.measure(paths, target=self.session.target, low_end=settings_of(self.state))
 
     # --- what has come
 
@@ -174,17 +175,20 @@ class FilesDesk(QObject):
     # --- choosing
 
     def choose(self, number: int) -> None:
-        """Draw this file, held against the target of now."""
-        self.files[number] = self.files[number].against(self.session.target)
+        """Draw this file, held against the target and the settings of now."""
+        self.files[number] = self._judged(self.files[number])
         self.window.passes.show_file(number)
         self.going.choose_file(self.files[number])
 
     def judge_again(self) -> None:
-        """The target has changed."""
+        """The target has changed, or the settings of the low end."""
         number = self.number_of(self.going.file)
         if number is not None:
-            self.files[number] = self.files[number].against(self.session.target)
+            self.files[number] = self._judged(self.files[number])
             self.going.take_file(self.files[number])
+
+    def _judged(self, file: FilePass) -> FilePass:
+        return file.against(self.session.target).low_end_by(settings_of(self.state))
 
     def number_of(self, shown: FilePass | None) -> int | None:
         """Its number in the list; None where it is not there."""

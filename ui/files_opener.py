@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from PyQt6.QtCore import QObject, pyqtSignal
 
+from meter.low_end.settings import LowEndSettings
 from meter.targets import Target
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ class Order:
 
     paths: tuple[str, ...]
     target: Target | None
-    crossover_hz: float
+    low_end: LowEndSettings
 
 
 class FilesOpener(QObject):
@@ -71,13 +72,17 @@ class FilesOpener(QObject):
         return self._workers != 0
 
     def measure(
-        self, paths: Sequence[str], *, target: Target | None = None, crossover_hz: float = 120.0
+        self,
+        paths: Sequence[str],
+        *,
+        target: Target | None = None,
+        low_end: LowEndSettings | None = None,
     ) -> None:
-        """Measure these files, and all in these folders."""
+        """Measure these files, and all in these folders; the shipped settings of the low end unless given."""
         if self._thread is None:
             self._thread = threading.Thread(target=self._run, name="leadline files", daemon=True)
             self._thread.start()
-        self._orders.put(Order(paths=tuple(paths), target=target, crossover_hz=crossover_hz))
+        self._orders.put(Order(paths=tuple(paths), target=target, low_end=low_end or LowEndSettings()))
 
     def cancel(self) -> None:
         """Measure no more of what was ordered; what is there stays."""
@@ -110,7 +115,6 @@ class FilesOpener(QObject):
         from meter.check_run import check_all, cores
         from meter.file_pass import file_pass_of
         from meter.file_words import cancelled_text, problems_text, progress_text, too_many_text
-        from meter.low_end.settings import LowEndSettings
 
         found = find_files(order.paths)
         problems = list(found.notes)
@@ -119,9 +123,9 @@ class FilesOpener(QObject):
             problems.insert(0, too_many_text(len(found.names), MOST_FILES))
         options = Options(
             target=order.target,
-            crossover_hz=order.crossover_hz,
+            crossover_hz=order.low_end.crossover_hz,
             keep_soundings=True,
-            low_end=LowEndSettings(crossover_hz=order.crossover_hz),
+            low_end=order.low_end,
         )
         workers = self._workers
         if workers is None:

@@ -65,7 +65,10 @@ class LowEndPage(QDialog):
         layout.setContentsMargins(*[2 * SPACE_PX] * 4)
         layout.setSpacing(2 * SPACE_PX)
         layout.addLayout(form)
-        words = "They hold for all that is shown, what was heard or opened before too."
+        words = (
+            "They hold for all that is shown here, what was heard or opened before too. In Master the loss "
+            "below the crossover follows with the next file, and live with the next start."
+        )
         note = label(words, size_px=SMALL_PX, is_soft=True)
         note.setWordWrap(True)
         layout.addWidget(note)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from meter.findings.records import Finding
-from meter.low_end.kick_findings import kick_findings
-from meter.low_end.mono_findings import mono_findings
-from meter.low_end.note_findings import note_findings
+from meter.low_end.kick_findings import CANCELS, IN_SUB, OUTSIDE, kick_findings
+from meter.low_end.mono_findings import LATER, UPSIDE_DOWN, mono_findings
+from meter.low_end.note_findings import OFF, OUTSIDE_KEY, TOO_LOW, note_findings
 from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
+
+LOW_END_KINDS: Final = (OFF, OUTSIDE_KEY, TOO_LOW, IN_SUB, OUTSIDE, CANCELS, UPSIDE_DOWN, LATER)
+"""What they may be."""
 
 
 def low_end_findings(

@@ -14,6 +14,7 @@ from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
 from meter.soundings import SOUNDINGS_A_SECOND
 
+OFF, OUTSIDE_KEY, TOO_LOW = "out of tune", "outside the key", "too low"
 MOST: Final = 5
 """Of each kind in a pass."""
 LOW_SHARE: Final = 0.5
@@ -39,7 +40,7 @@ def note_findings(low_end: LowEnd, settings: LowEndSettings, *, from_s: float) -
             found.append(_finding(kind, note, severity(note), amount(note), unit, text(note), from_s))
 
     put(
-        "out of tune",
+        OFF,
         (note for note in low_end.sub_notes if _is_off(note, tuning) and note.seconds >= LEAST_S),
         lambda note: (abs(off_cents(note, tuning)) - HEARD_CENTS) * note.seconds,
         lambda note: off_cents(note, tuning),
@@ -47,7 +48,7 @@ def note_findings(low_end: LowEnd, settings: LowEndSettings, *, from_s: float) -
         lambda note: _off_text(note, tuning),
     )
     put(
-        "outside the key",
+        OUTSIDE_KEY,
         (note for note in low_end.sub_notes if note.is_in_key is False),
         lambda note: note.seconds,
         lambda note: note.hz,
@@ -64,7 +65,7 @@ def note_findings(low_end: LowEnd, settings: LowEndSettings, *, from_s: float) -
     for notes in sorted(low.values(), key=lambda notes: -_seconds(notes))[:MOST]:
         share = 100.0 * notes[0].share_under_40_hz
         found.append(
-            _finding("too low", notes[0], _seconds(notes), share, "%", _low_text(notes, share), from_s)
+            _finding(TOO_LOW, notes[0], _seconds(notes), share, "%", _low_text(notes, share), from_s)
         )
     return tuple(sorted(found, key=lambda one: one.first_slot))
 

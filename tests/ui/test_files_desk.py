@@ -4,6 +4,8 @@ import soundfile
 from PyQt6.QtCore import QMimeData, QPointF, Qt, QUrl
 from PyQt6.QtGui import QDropEvent
 
+from meter.low_end.settings import LowEndSettings
+from tests.low_end.test_heard_findings import notes
 from tests.support.sound import noise
 
 
@@ -162,3 +164,44 @@ def test_a_file_is_taken_out_of_the_list_and_brought_back(scene, crate, qtbot):
     assert (crate / "a.wav").exists()
     opened(scene, [crate / "a.wav"], 1)
     assert going.file in desk.files.values()
+
+
+def test_files_are_measured_with_the_settings_of_the_low_end(scene, tmp_path):
+    soundfile.write(tmp_path / "sub.wav", notes(0, 0, 0, 0, 45), 48_000, subtype="FLOAT")
+    scene.state.remember(key="B♭ minor", a4_hz=441.0, kick_low_hz=50.0, kick_high_hz=60.0, crossover_hz=90.0)
+    desk = opened(scene, [tmp_path / "sub.wav"], 1)
+    options = desk.files[0].checked.options
+    assert options.low_end == LowEndSettings(
+        key="B♭ minor", a4_hz=441.0, kick_band_hz=(50.0, 60.0), crossover_hz=90.0
+    )
+    assert options.crossover_hz == 90.0
+    assert "outside the key" in {one.kind for one in scene.window.findings.findings}
+
+
+def test_other_settings_of_the_low_end_judge_the_shown_file_again_and_another_when_it_is_chosen(
+    scene, tmp_path
+):
+    for name in ("a.wav", "b.wav"):
+        soundfile.write(tmp_path / name, notes(0, 0, 0, 0, 45), 48_000, subtype="FLOAT")
+    desk = opened(scene, [tmp_path], 2)
+    kinds = [one.kind for one in scene.window.findings.findings]
+    assert "out of tune" in kinds and "outside the key" not in kinds
+    low_end = scene.conductor.low_end
+    low_end.ask()
+    low_end.page.key.setText("B♭ minor")
+    low_end.page.a4.setValue(452.0)
+    low_end.page.accept()
+    again = [one.kind for one in scene.window.findings.findings]
+    assert "outside the key" in again
+    assert again.count("out of tune") == kinds.count("out of tune"), "the tuning of all is taken out"
+    assert low_end.pieces()[0].low_end.tuning_cents < -40.0
+    desk.choose(1)
+    assert "outside the key" in {one.kind for one in scene.window.findings.findings}
+
+
+def test_the_crossover_is_that_of_what_is_heard_from_the_start_on(make_scene):
+    first = make_scene()
+    first.state.remember(crossover_hz=90.0)
+    first.state.save()
+    scene = make_scene().start().until_open()
+    assert scene.session.now.crossover_hz == 90.0
