@@ -40,6 +40,7 @@ class LowEndPage(QDialog):
         self.low = _hertz(*KICK_RANGE_HZ, settings.kick_band_hz[0], "Kick from")
         self.high = _hertz(*KICK_RANGE_HZ, settings.kick_band_hz[1], "Kick to")
         self.crossover = _hertz(40.0, 300.0, settings.crossover_hz, "Crossover")
+        self.crossover.setToolTip("In Master it holds for the next file, and live from the next start")
         self.problem = label("", size_px=SMALL_PX)
         self.problem.setWordWrap(True)
         self.problem.hide()
@@ -65,10 +66,7 @@ class LowEndPage(QDialog):
         layout.setContentsMargins(*[2 * SPACE_PX] * 4)
         layout.setSpacing(2 * SPACE_PX)
         layout.addLayout(form)
-        words = (
-            "They hold for all that is shown here, what was heard or opened before too. In Master the loss "
-            "below the crossover follows with the next file, and live with the next start."
-        )
+        words = "They hold for all that is shown, heard or opened before too."
         note = label(words, size_px=SMALL_PX, is_soft=True)
         note.setWordWrap(True)
         layout.addWidget(note)
