@@ -10,7 +10,7 @@ import argparse
 import os
 import sys
 from collections.abc import Callable
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from meter import (
     check_arguments,
@@ -25,6 +25,9 @@ from meter import (
 )
 from meter.errors import MeterError
 from meter.window_command import Window
+
+if TYPE_CHECKING:
+    from meter.report.picture import Draw
 
 INTERRUPTED: Final = 130
 READER_GONE: Final = 141
@@ -71,7 +74,9 @@ examples:
 """
 
 
-def main(argv: list[str] | None = None, *, window: Window | None = None) -> int:
+def main(
+    argv: list[str] | None = None, *, window: Window | None = None, draw: Draw | None = None
+) -> int:
     """Run a command.
 
     Parameters
@@ -80,6 +85,8 @@ def main(argv: list[str] | None = None, *, window: Window | None = None) -> int:
         The arguments; those of the process when not given.
     window : callable, optional
         Opens the window, where there is one; see `Window`.
+    draw : callable, optional
+        Draws the picture of a report, where somebody can; see `meter.report.picture.Draw`.
 
     Returns
     -------
@@ -88,7 +95,7 @@ def main(argv: list[str] | None = None, *, window: Window | None = None) -> int:
     """
     _hold_to_one_thread()
     try:
-        status = _run(argv, window)
+        status = _run(argv, window, draw)
         sys.stdout.flush()
         return status
     except KeyboardInterrupt:
@@ -99,8 +106,8 @@ def main(argv: list[str] | None = None, *, window: Window | None = None) -> int:
         return READER_GONE
 
 
-def _run(argv: list[str] | None, window: Window | None) -> int:
-    parser = build_parser(window)
+def _run(argv: list[str] | None, window: Window | None, draw: Draw | None) -> int:
+    parser = build_parser(window, draw)
     try:
         words = sys.argv[1:] if argv is None else argv
         args = parser.parse_args(window_command.with_command(words, COMMANDS))
@@ -123,8 +130,8 @@ def _forget_output() -> None:
     os.close(nowhere)
 
 
-def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
-    """All commands and their arguments; what runs one finds the window in them."""
+def build_parser(window: Window | None = None, draw: Draw | None = None) -> argparse.ArgumentParser:
+    """All commands and their arguments; what runs one finds the window, and who draws, in them."""
     parser = argparse.ArgumentParser(
         prog="leadline",
         description="A loudness and low-end meter for people who make bass music.",
@@ -133,7 +140,7 @@ def build_parser(window: Window | None = None) -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=f"leadline {_version()}")
-    parser.set_defaults(run=None, window=window)
+    parser.set_defaults(run=None, window=window, draw=draw)
     commands = parser.add_subparsers(title="commands", metavar="COMMAND")
     window_command.add_parser(commands)
     check_arguments.add_parser(commands)

@@ -12,6 +12,7 @@ examples:
   leadline report 7 --to set.html                 a pass of the journal; "leadline journal" lists them
   leadline report master.wav --to master.html --target club
   leadline report master.wav --to master.html --encode aac:256,mp3:320 --playback all
+  leadline report 7 --to set.png                  a picture of lanes and numbers, to send on
   leadline report 7 --to set.csv                  a line a second
   leadline report 7 --to set.json                 the numbers, for other programs
 
@@ -33,7 +34,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         allow_abbrev=False,
     )
     report.add_argument("what", metavar="PASS", help="the number of a pass, or an audio file")
-    report.add_argument("--to", metavar="FILE", required=True, help="what to write: .html, .csv or .json")
+    report.add_argument(
+        "--to", metavar="FILE", required=True, help="what to write: .html, .png, .csv or .json"
+    )
     report.add_argument("--target", metavar="NAME", help="hold it against this target")
     add_delivery(report)
     report.add_argument("--force", action="store_true", help="write over a file that is no report")

@@ -1,17 +1,28 @@
-"""The command `leadline`: the command line of `meter`, which is given a way to open the window."""
+"""The command `leadline`: the command line of `meter`, which is given ways to open the window and to draw."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from meter import cli
 from meter.console import say
 
+if TYPE_CHECKING:
+    from meter.report.picture import Picture
+
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command; without one, open the window. The exit status."""
-    return cli.main(argv, window=open_window)
+    return cli.main(argv, window=open_window, draw=draw_report)
+
+
+def draw_report(picture: Picture, /) -> bytes:
+    """A report as a PNG file; see `ui.report_picture.draw`."""
+    from ui.report_picture import draw
+
+    return draw(picture)
 
 
 def open_window(

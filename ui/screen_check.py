@@ -45,7 +45,13 @@ TEXT_INSTEAD: Final = 'for the meter as text type "leadline listen"'
 
 def why_no_window(environ: Mapping[str, str] = os.environ) -> str | None:
     """One sentence: why no window can be shown here, and what to do; None when one can."""
-    return _why_no_qt() or _why_no_screen(environ)
+    why = _why_no_qt() or _why_no_screen(environ)
+    return None if why is None else f"no window can be shown: {why}; {TEXT_INSTEAD}"
+
+
+def why_no_picture() -> str | None:
+    """The same of a picture, which is drawn without a display: only why."""
+    return _why_no_qt() or _why_no_screen({"QT_QPA_PLATFORM": "offscreen"})
 
 
 def _why_no_qt() -> str | None:
@@ -53,8 +59,8 @@ def _why_no_qt() -> str | None:
         from PyQt6 import QtGui, QtWidgets  # noqa: F401
     except ImportError as error:
         if isinstance(error, ModuleNotFoundError):
-            return f"no window can be shown: PyQt6 is not installed; {TEXT_INSTEAD}"
-        return f"no window can be shown: {_library(str(error))}; {TEXT_INSTEAD}"
+            return "PyQt6 is not installed"
+        return _library(str(error))
     return None
 
 
@@ -75,10 +81,10 @@ def _why_no_screen(environ: Mapping[str, str]) -> str | None:
         return _why_no_plugin(wanted)
     has_wayland = _wayland_answers(environ)
     if wanted.startswith("wayland") or (not wanted and has_wayland and not environ.get("DISPLAY")):
-        return None if has_wayland else f"no window can be shown: no Wayland display answers; {TEXT_INSTEAD}"
+        return None if has_wayland else "no Wayland display answers"
     display = environ.get("DISPLAY", "")
     if not display:
-        return f"no window can be shown: there is no display (DISPLAY is not set); {TEXT_INSTEAD}"
+        return "there is no display (DISPLAY is not set)"
     return _why_no_plugin(wanted or "xcb") or _why_no_x(display)
 
 
@@ -102,11 +108,11 @@ def _why_no_plugin(name: str) -> str | None:
     folder = Path(QLibraryInfo.path(QLibraryInfo.LibraryPath.PluginsPath)) / "platforms"
     plugin = folder / f"libq{name}.so"
     if not plugin.exists():
-        return f"no window can be shown: Qt has no part {plugin.name} for this display; {TEXT_INSTEAD}"
+        return f"Qt has no part {plugin.name} for this display"
     try:
         ctypes.CDLL(str(plugin))
     except OSError as error:
-        return f"no window can be shown: {_library(str(error))}; {TEXT_INSTEAD}"
+        return _library(str(error))
     return None
 
 
@@ -134,5 +140,4 @@ def _why_no_x(display: str) -> str | None:
     if connection is not None and xcb.xcb_connection_has_error(connection) == 0:
         return None
     let_go()
-    what = f"the display {display} does not answer or does not let us in"
-    return f"no window can be shown: {what}; {TEXT_INSTEAD}"
+    return f"the display {display} does not answer or does not let us in"

@@ -9,17 +9,19 @@ from typing import Final
 
 import numpy as np
 
-from meter.report.series import COLUMNS, Curve, Curves
+from meter.report.material import Material
+from meter.report.series import COLUMNS, Curve, Curves, curves_of
 from meter.soundings import as_text_time
 from meter.targets import Limit, Target
 from meter.tunes.listed import ListedTune
 from meter.tunes.words import clock
+from meter.units import Floats
 
-COLUMN: Final = 0.5
-WIDTH: Final = COLUMN * COLUMNS
+WIDTH: Final = 0.5 * COLUMNS
 LANE: Final = 60
 LEFT: Final = 26
 TOP: Final = 18
+MARK_WIDTH: Final = 4.0
 """In units of the picture: about a pixel on a phone, two and a half on a desk."""
 
 
@@ -43,9 +45,15 @@ SIDES: Final = Scale(top=1.0, bottom=-1.0, steps=(1.0, 0.0, -1.0))
 LOST: Final = Scale(top=0.0, bottom=-12.0, steps=(0.0, -3.0, -6.0))
 
 
+def drawn_lanes(material: Material) -> str:
+    """All lanes of a pass; in a short one a column is no shorter than a sounding."""
+    curves = curves_of(material, columns=min(COLUMNS, max(len(material.rows), 1)))
+    return lanes(curves, material.target, material.tunes)
+
+
 def lanes(curves: Curves, target: Target | None, tunes: Sequence[ListedTune]) -> str:
     """All lanes below each other, as one SVG."""
-    drawn: list[tuple[str, Curve, Scale, str, Limit | None]] = [
+    drawn: list[tuple[str, Curve, Scale, str, Limit | None]] = [  # those of "a" and "b" matter at their top
         ("How loud? S, LUFS", curves.short_term_lufs, LOUD, "a", _limit(target, "loudest_30s_lufs")),
         ("Any overs? true peak, dBTP", curves.true_peak_dbtp, PEAK, "b", _limit(target, "true_peak_dbtp")),
     ]
@@ -53,16 +61,19 @@ def lanes(curves: Curves, target: Target | None, tunes: Sequence[ListedTune]) ->
         drawn.append(("Left and right? r", curves.correlation, SIDES, "c", _limit(target, "correlation")))
         lost = _limit(target, "fold_loss_db.below_crossover")
         drawn.append(("Lost in mono? below the crossover, dB", curves.lost_db, LOST, "d", lost))
+    columns = len(curves.short_term_lufs.high)
     height = len(drawn) * (LANE + TOP) + 20
     parts = [
         f'<svg viewBox="0 0 {LEFT + WIDTH + 6:g} {height}" role="img" aria-label="Lanes of the whole pass" '
         'xmlns="http://www.w3.org/2000/svg">'
     ]
     for index, (title, curve, scale, look, limit) in enumerate(drawn):
-        overs = curves.over_columns if look == "b" else ()
+        overs = [WIDTH * (at + 0.5) / columns for at in curves.over_columns] if look == "b" else []
         parts.append(f'<g transform="translate({LEFT} {index * (LANE + TOP) + TOP})">')
         parts += [_furniture(title, scale), _band(limit, scale), _tune_lines(tunes, curves.seconds)]
-        parts += [_curve(curve, scale, look), _overs(overs), "</g>"]
+        edge = curve.high if look in "ab" else curve.low
+        parts += [_area(curve, scale, look), _line(curve, edge, scale, look)]
+        parts += [_overs(overs), "</g>"]
     parts += [_axis(curves.seconds, height - 8), "</svg>"]
     return "".join(parts)
 
@@ -89,24 +100,44 @@ def _band(limit: Limit | None, scale: Scale) -> str:
     return f'<rect class="band" y="{upper:.1f}" width="{WIDTH:g}" height="{max(lower - upper, 1.0):.1f}"/>'
 
 
-def _curve(curve: Curve, scale: Scale, look: str) -> str:
-    """A bar from the lowest to the highest of each column, as far as its neighbour where that lies apart."""
-    parts = []
+def _runs(curve: Curve) -> list[np.ndarray]:
+    """The columns in which something is known, those that touch together."""
     known = np.flatnonzero(np.isfinite(curve.high))
-    before = (-2, 0.0, 0.0)
-    for column in known.tolist():
-        upper, lower = scale.y(float(curve.high[column])), scale.y(float(curve.low[column]))
-        own = column, upper, lower
-        if before[0] == column - 1:
-            upper, lower = min(upper, before[2]), max(lower, before[1])
-        before = own
-        parts.append(f"M{(column + 0.5) * COLUMN:g} {upper:.1f}V{max(lower, upper + 0.9):.1f}")
+    return np.split(known, np.flatnonzero(np.diff(known) > 1) + 1) if len(known) else []
+
+
+def _points(values: Floats, columns: np.ndarray, scale: Scale) -> list[str]:
+    wide = WIDTH / len(values)
+    return [f"{(at + 0.5) * wide:.2f} {scale.y(float(values[at])):.1f}" for at in columns.tolist()]
+
+
+def _area(curve: Curve, scale: Scale, look: str) -> str:
+    """From the lowest to the highest of each column."""
+    parts = []
+    for columns in _runs(curve):
+        there = _points(curve.high, columns, scale) + _points(curve.low, columns[::-1], scale)
+        parts.append(f"M{'L'.join(there)}z")
+    return f'<path class="range r{look}" d="{"".join(parts)}"/>' if parts else ""
+
+
+def _line(curve: Curve, values: Floats, scale: Scale, look: str) -> str:
+    """Along the highest, or the lowest, of each column."""
+    parts = [f"M{'L'.join(_points(values, columns, scale))}h.5" for columns in _runs(curve)]
     return f'<path class="curve {look}" d="{"".join(parts)}"/>' if parts else ""
 
 
-def _overs(columns: Sequence[int]) -> str:
-    marks = "".join(f"M{column * COLUMN - 2:g} 0h4l-2 4z" for column in columns)
-    return f'<path class="over" d="{marks}"/>' if marks else ""
+def _overs(places: Sequence[float]) -> str:
+    """A triangle for each; a bar where they would lie over one another."""
+    marks, at = [], 0
+    while at < len(places):
+        last = at
+        while last + 1 < len(places) and places[last + 1] - places[last] < MARK_WIDTH:
+            last += 1
+        left, right = places[at], places[last]
+        first, stop = max(left - MARK_WIDTH / 2, 0.0), min(right + MARK_WIDTH / 2, WIDTH)
+        marks.append(f"M{first:.1f} 0H{stop:.1f}L{right:.1f} {MARK_WIDTH:g}H{left:.1f}z")
+        at = last + 1
+    return f'<path class="over" d="{"".join(marks)}"/>' if marks else ""
 
 
 def _tune_lines(tunes: Sequence[ListedTune], seconds: float) -> str:
@@ -121,7 +152,7 @@ def _axis(seconds: float, y: float) -> str:
     count = int(seconds / step)
     places = [(k, LEFT + WIDTH * k * step / seconds) for k in range(count + 1)]
     return "".join(
-        f'<text class="small" x="{x:.1f}" y="{y:g}" text-anchor="{_anchor(k)}">{form(k * step)}</text>'
+        f'<text class="small" x="{x:.1f}" y="{y:g}" text-anchor="{_anchor(x)}">{form(k * step)}</text>'
         for k, x in places
     )
 
@@ -129,5 +160,12 @@ def _axis(seconds: float, y: float) -> str:
 _STEPS: Final = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 
 
-def _anchor(index: int) -> str:
-    return "start" if index == 0 else "middle"
+_HALF_TIME: Final = 22.0
+"""Half of 8:88:88, in units of the picture."""
+
+
+def _anchor(x: float) -> str:
+    """So that no time is cut off at an end."""
+    if x <= LEFT:
+        return "start"
+    return "end" if x > LEFT + WIDTH - _HALF_TIME + 6 else "middle"

@@ -45,6 +45,11 @@ class Material:
     tunes : tuple of ListedTune
         Of a set; empty elsewhere.
     is_broken_off : bool
+        It ended because the program that heard it did.
+    is_still_heard : bool
+        It goes on at this moment.
+    withheld_s : float
+        How long the system volume was not 0 dB; then there are no verdicts.
     notes : tuple of str
         What was odd with the file, or could not be done.
     encodes : tuple of Encoded, or None
@@ -67,6 +72,8 @@ class Material:
     findings: tuple[tuple[float, str], ...]
     tunes: tuple[ListedTune, ...] = ()
     is_broken_off: bool = False
+    is_still_heard: bool = False
+    withheld_s: float = 0.0
     notes: tuple[str, ...] = ()
     encodes: tuple[Encoded, ...] | None = None
     playback: tuple[Forecast, ...] | None = None
@@ -171,7 +178,7 @@ def _of_pass(number: int, target: Target | None, delivery: Delivery) -> Material
     with read_journal() as journal:
         kept = journal.kept_pass(number)
         live_pass = live_pass_of(journal, kept)
-        is_set = kept.start.is_set
+        is_set, is_heard = kept.start.is_set, journal.is_still_heard(kept)
         tunes: Sequence[ListedTune] = PassTunes(journal, kept, live_pass).listed() if is_set else ()
     summary = live_pass.summary()
     is_judged = target is not None and kept.withheld_rows == 0
@@ -189,7 +196,9 @@ def _of_pass(number: int, target: Target | None, delivery: Delivery) -> Material
         verdicts=judge(target, summary) if target is not None and is_judged else {},
         findings=tuple((one.at_s, one.text) for one in findings_in(live_pass, target)),
         tunes=tuple(tunes),
-        is_broken_off=kept.is_broken_off,
+        is_broken_off=kept.is_broken_off or not (kept.is_ended or is_heard),
+        is_still_heard=is_heard,
+        withheld_s=kept.withheld_rows / kept.rows_a_second,
         playback=_playback(summary, delivery),
     )
 

@@ -2,81 +2,76 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from html import escape
 from typing import Final
 
-from meter.exposure.words import LAW_FIRST, STOP
-from meter.report.drawing import lanes
+from meter.report.drawing import drawn_lanes
 from meter.report.material import Material
-from meter.report.series import curves_of
-from meter.soundings import as_text_time
-from meter.summary_keys import value_of
-from meter.targets import MEASURES, value_text
-from meter.tunes.words import clock
+from meter.report.rows import (
+    CAUTION,
+    TUNE_HEADINGS,
+    about,
+    finding_rows,
+    in_short,
+    number_rows,
+    to_know,
+    tune_cells,
+)
 
 MARK: Final = '<meta name="generator" content="Leadline report">'
 """By this a file is known that may be written over."""
 
-CAUTION: Final = (
-    "Levels here are those of the signal, not at anybody's ears. " + LAW_FIRST + " " + STOP
-)
-
 STYLE: Final = """
-:root { color-scheme: light dark; --paper: #ffffff; --ink: #1b1d20; --faint: #6b6f76; --line: #d9dce1;
+:root { color-scheme: light dark; --paper: #ffffff; --ink: #1b1d20; --faint: #5c6067; --line: #d9dce1;
   --lane: #f4f5f7; --band: #cfe5f3; --a: #0072b2; --b: #a0488a; --c: #1b1d20; --d: #a34700; --bad: #b34700; }
 @media (prefers-color-scheme: dark) { :root { --paper: #16181c; --ink: #eceef1; --faint: #9aa0a8;
   --line: #33373d; --lane: #1d2025; --band: #23394a; --a: #56b4e9; --b: #cc79a7; --c: #eceef1;
   --d: #e69f00; --bad: #e69f00; } }
 * { box-sizing: border-box; }
 body { margin: 0 auto; padding: 1rem; max-width: 60rem; background: var(--paper); color: var(--ink);
-  font: 16px/1.45 "DejaVu Sans", system-ui, sans-serif; }
-h1 { font-size: 1.4rem; margin: 0 0 .2rem; overflow-wrap: anywhere; }
+  font: 16px/1.45 "DejaVu Sans", system-ui, sans-serif; overflow-wrap: break-word; }
+h1 { font-size: 1.4rem; margin: 0 0 .2rem; line-height: 1.2; overflow-wrap: anywhere; }
 h2 { font-size: 1.05rem; margin: 1.6rem 0 .4rem; }
-p { margin: .3rem 0; } .faint { color: var(--faint); }
+p { margin: .3rem 0; } .faint { color: var(--faint); } .short { font-weight: bold; }
 svg { width: 100%; height: auto; display: block; margin-top: 1rem; }
-svg text { fill: var(--ink); font: 10px "DejaVu Sans", system-ui, sans-serif; }
-svg text.small { fill: var(--faint); font-size: 9px; }
+svg text { fill: var(--ink); font: 11.5px "DejaVu Sans", system-ui, sans-serif; }
+svg text.small { fill: var(--faint); font-size: 10px; }
 svg text.ask { font-weight: bold; } .lane { fill: var(--lane); }
 .grid { stroke: var(--line); stroke-width: .6; } .band { fill: var(--band); }
-.curve { fill: none; stroke-width: .7; } .a { stroke: var(--a); } .b { stroke: var(--b); }
-.c { stroke: var(--c); } .d { stroke: var(--d); } .over { fill: var(--bad); }
-.tune { stroke: var(--faint); stroke-width: .8; stroke-dasharray: 2 2; }
-dl { display: grid; grid-template-columns: 1fr auto; gap: .15rem 1rem; margin: .4rem 0; max-width: 34rem; }
-dd { margin: 0; text-align: right; font-variant-numeric: tabular-nums; }
-.scroll { overflow-x: auto; } table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
-th, td { padding: .2rem .7rem .2rem 0; text-align: right; white-space: nowrap; }
-th:last-child, td:last-child { text-align: left; }
-.told td:first-child, .told th:first-child { text-align: left; }
-.told td:last-child, .told th:last-child { text-align: right; }
-th { font-weight: normal; color: var(--faint); } tr.jump td { font-weight: bold; }
+.curve { fill: none; stroke-width: .7; stroke-linejoin: round; } .range { opacity: .35; }
+.ra { fill: var(--a); } .rb { fill: var(--b); } .rc { fill: var(--c); } .rd { fill: var(--d); }
+.a { stroke: var(--a); } .b { stroke: var(--b); } .c { stroke: var(--c); } .d { stroke: var(--d); }
+.over { fill: var(--bad); } .tune { stroke: var(--faint); stroke-width: .4; opacity: .6; }
+dl { display: grid; grid-template-columns: 1fr auto; margin: .4rem 0; max-width: 34rem; }
+dt, dd { margin: 0; padding: .15rem 0; border-bottom: 1px solid var(--line); }
+dd { padding-left: 1rem; text-align: right; font-variant-numeric: tabular-nums; }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
+th, td { padding: .2rem .7rem .2rem 0; text-align: right; vertical-align: top; }
+th { font-weight: normal; color: var(--faint); } tr { border-bottom: 1px solid var(--line); }
+th, td { white-space: nowrap; }
+.told td, .told th, .tunes td:last-child { white-space: normal; overflow-wrap: anywhere; }
+.told th { overflow-wrap: break-word; }
+.told td:first-child, .told th:first-child, .tunes td:last-child, .tunes th:last-child { text-align: left; }
+.told td:last-child, .told th:last-child, .tunes td:last-child { padding-right: 0; }
+.tunes td:first-child { color: var(--faint); }
+.jump td:nth-child(5), .jump td:nth-child(6) { font-weight: bold; }
 ul { padding-left: 1.2rem; } li { margin: .35rem 0; }
 footer { margin-top: 2rem; border-top: 1px solid var(--line); padding-top: .6rem; }
-@media (min-width: 44rem) { svg text { font-size: 5.4px; } svg text.small { font-size: 4.8px; } }
-@media print, (max-width: 44rem) { .told { font-size: .85em; }
-  .told td, .told th { white-space: normal; vertical-align: top; padding-right: .5rem; } }
-@media print { body { max-width: none; padding: 0; font-size: 11pt; }
-  h2 { break-after: avoid; } li, tr { break-inside: avoid; } }
+@media (min-width: 44rem) { svg text { font-size: 5.6px; } svg text.small { font-size: 5px; } }
+@media print, (min-width: 44rem) { dl { grid-template-columns: 1fr auto 1fr auto; max-width: none; }
+  dd:nth-of-type(odd) { margin-right: 2rem; } }
+@media print, (max-width: 44rem) { .told { font-size: .85em; } .told td, .told th { padding-right: .5rem; } }
+@media screen and (max-width: 44rem) { dl { font-size: .92em; } .tunes th { font-size: .85em; }
+  .tunes { width: 100%; } .tunes tr { display: grid; padding: .15rem 0;
+    grid-template-columns: 1.6rem 4.2rem 3.4rem 3rem 1fr 1fr; column-gap: .4rem; }
+  .tunes td, .tunes th { padding: 0; } .tunes td:last-child { grid-column: 2 / -1; }
+  .tunes th:last-child, .tunes td:last-child:empty { display: none; } }
+@media print { :root { --paper: #ffffff; --ink: #000000; --faint: #4a4e54; --line: #c8ccd2; --lane: #f4f5f7;
+    --band: #cfe5f3; --a: #0072b2; --b: #a0488a; --c: #1b1d20; --d: #a34700; --bad: #b34700; }
+  body { max-width: none; padding: 0; font-size: 10pt; } svg { max-height: 16cm; print-color-adjust: exact; }
+  h2 { break-after: avoid; } svg, li, tr, dt, dd { break-inside: avoid; } }
 """
-
-_UNITS: dict[str, str] = {"loudness_range_lu": "LU", "sample_peak_dbfs": "dBFS", "peak_to_loudness_lu": "LU"}
-_UNITS |= {"correlation": "", "low_correlation": "", "fold_loss_db": "dB"}
-
-TITLES: Final = {
-    "integrated_lufs": "integrated, all of it",
-    "loudest_30s_lufs": "loudest 30 s",
-    "short_term_max_lufs": "highest short-term, 3 s",
-    "momentary_max_lufs": "highest momentary, 400 ms",
-    "loudness_range_lu": "loudness range",
-    "true_peak_dbtp": "true peak",
-    "sample_peak_dbfs": "sample peak",
-    "peak_to_loudness_lu": "PLR, peak to loudness",
-    "correlation": "correlation r",
-    "low_correlation": "r below the crossover",
-    "fold_loss_db.below_crossover": "lost in mono below the crossover",
-    "fold_loss_db.full": "lost in mono, all of it",
-}
 
 
 def page(material: Material) -> str:
@@ -88,7 +83,7 @@ def page(material: Material) -> str:
             MARK,
             f"<title>{escape(material.title)}</title><style>{STYLE}</style></head><body>",
             *_head(material),
-            lanes(curves_of(material), material.target, material.tunes),
+            drawn_lanes(material),
             *_numbers(material),
             *_encodes(material),
             *_playback(material),
@@ -102,40 +97,15 @@ def page(material: Material) -> str:
 
 def _head(material: Material) -> Iterator[str]:
     yield f"<h1>{escape(material.title)}</h1>"
-    words = [material.source, f"{clock(material.summary.seconds)} long", f"{material.rate_hz / 1000:g} kHz"]
-    if material.began_text is not None:
-        words.insert(1, material.began_text)
-    yield f'<p class="faint">{escape(" · ".join(words))}</p>'
-    if material.is_broken_off:
-        yield "<p>It was broken off, as by a crash: this is what was written until then.</p>"
-    if material.target is not None:
-        yield f"<p>Held against {escape(material.target.title)}.</p>"
-    for note in material.notes:
-        yield f"<p>Note: {escape(note)}.</p>"
+    yield f'<p class="faint">{escape(about(material))}</p>'
+    yield from (f"<p>{escape(text)}</p>" for text in to_know(material))
+    yield from (f'<p class="short">{escape(text)}</p>' for text in in_short(material))
 
 
 def _numbers(material: Material) -> Iterator[str]:
     yield "<h2>Numbers</h2><dl>"
-    for key, title in TITLES.items():
-        value, verdict = value_of(material.summary, key), material.verdicts.get(key)
-        text = "--"
-        if value is not None:
-            measure = MEASURES.get(key)
-            shown = f"{value:.2f}" if "correlation" in key else value_text(value)
-            text = f"{shown} {_UNITS[key.partition('.')[0]] if measure is None else measure.unit}"
-        if verdict is not None:
-            text = f"{text.strip()} · {verdict.word}"
-        yield f"<dt>{escape(title)}</dt><dd>{escape(text.strip())}</dd>"
-    summary = material.summary
-    over_s, seconds = material.seconds_over(), summary.seconds
-    share = f" ({100.0 * over_s / seconds:.1f} %)" if seconds > 0.0 and over_s else ""
-    rows = [
-        ("overs", f"{summary.overs}"),
-        ("seconds with an over or a flat top", f"{over_s}{share}"),
-        ("flat tops", f"{summary.flat_top_runs}"),
-        ("frames lost", f"{summary.lost_frames}" + (f" in {len(summary.gaps)} gaps" if summary.gaps else "")),
-    ]
-    yield from (f"<dt>{escape(name)}</dt><dd>{escape(text)}</dd>" for name, text in rows)
+    for name, value in number_rows(material):
+        yield f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>"
     yield "</dl>"
 
 
@@ -177,26 +147,20 @@ def _table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[s
 def _tunes(material: Material) -> Iterator[str]:
     if not material.tunes:
         return
-    yield '<h2>Tunes</h2><div class="scroll"><table><tr><th>begins</th><th>length</th><th>LUFS</th>'
-    yield "<th>step, dB</th><th>trim, dB</th><th>name</th></tr>"
-    for tune in material.tunes:
-        level = "--" if tune.level_lufs is None else value_text(tune.level_lufs)
-        step = "" if tune.size_db is None else f"{tune.size_db:+.1f}"
-        trim = "" if tune.trim_db is None or not tune.is_jump else f"{tune.trim_db:+.1f}"
+    yield f'<h2>Tunes ({len(material.tunes)})</h2><table class="tunes"><tr>'
+    yield "".join(f"<th>{escape(text)}</th>" for text in TUNE_HEADINGS) + "</tr>"
+    for tune, cells in zip(material.tunes, tune_cells(material.tunes), strict=True):
         kind = ' class="jump"' if tune.is_jump else ""
-        name = tune.name or f"tune {tune.number}"
-        cells = (clock(tune.start_s), clock(tune.stop_s - tune.start_s), level, step, trim, name)
         yield f"<tr{kind}>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
-    yield "</table></div>"
+    yield "</table>"
 
 
 def _findings(material: Material) -> Iterator[str]:
-    yield "<h2>What was found</h2>"
-    if not material.findings:
-        yield "<p>Nothing.</p>"
+    found = list(finding_rows(material))
+    if not found:
+        yield "<h2>What was found</h2><p>Nothing.</p>"
         return
-    yield "<ul>"
-    for at_s, text in material.findings:
-        where = as_text_time(at_s) if math.isfinite(at_s) else ""
+    yield f"<h2>What was found ({len(found)})</h2><ul>"
+    for where, text in found:
         yield f'<li><span class="faint">{where}</span> {escape(text)}</li>'
     yield "</ul>"

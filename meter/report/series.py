@@ -42,7 +42,8 @@ def curves_of(material: Material, *, columns: int = COLUMNS) -> Curves:
     """The lanes of a pass."""
     rows, rate_hz = material.rows, material.rate_hz
     seconds = max(length_s(rows, rate_hz), 0.1)
-    place = np.minimum((rows["start_frame"] / rate_hz / seconds * columns).astype(np.int64), columns - 1)
+    middle_s = (rows["start_frame"] + rows["frames"] / 2) / rate_hz
+    place = np.minimum((middle_s / seconds * columns).astype(np.int64), columns - 1)
     weighted = rows["k_power"][:, : material.channels].astype(np.float64) @ np.asarray(material.weights)
     short_term = powers_to_db(np.maximum(_means(weighted, rows), 0.0)) + LOUDNESS_OFFSET_DB
     peaks = 2.0 * powers_to_db(rows["true_peak"][:, : material.channels].max(axis=1, initial=0.0))

@@ -13,7 +13,7 @@ import numpy as np
 from meter.delivery.playback import forecast_objects
 from meter.delivery.words import encode_objects
 from meter.report.material import Material, length_s
-from meter.report.page import TITLES
+from meter.report.rows import TITLES
 from meter.report.series import curves_of
 from meter.summary_keys import value_of
 from meter.tunes.words import tune_object
