@@ -136,10 +136,16 @@ def _print_text(results: Sequence[Result], wanted: int, options: Options) -> Non
         say(check_text.block(checked[0], width=text_width(sys.stdout)), sys.stdout)
     elif checked:
         say(check_table.table(results, columns=terminal_columns(sys.stdout)), sys.stdout)
+        if options.encodes:
+            from meter.delivery.words import crate_lines
+
+            tried = list(crate_lines(checked))
+            if tried:
+                say("\n" + "\n".join(tried), sys.stdout)
         if options.playback:
             from meter.delivery.playback import album_lines
 
-            album = list(album_lines([one for one in results if isinstance(one, Checked)]))
+            album = list(album_lines(checked))
             if album:
                 say("\n" + "\n".join(album), sys.stdout)
     if results and wanted > 1:

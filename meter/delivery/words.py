@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -11,6 +11,9 @@ from meter.delivery.encoded import Encoded
 from meter.findings.records import ENCODED, Finding
 from meter.soundings import SOUNDINGS_A_SECOND, Over, as_text_time
 from meter.targets import value_text
+
+if TYPE_CHECKING:
+    from meter.check import Checked
 
 MOST_PLACES: Final = 3
 CAVEAT: Final = "with these encoders at these rates; what a service does to a file is not known here"
@@ -21,13 +24,29 @@ def encode_lines(encodes: Sequence[Encoded], *, from_s: float = 0.0) -> Iterator
     if not encodes:
         return
     yield "  Will it clip once encoded?"
+    yield from _lines(encodes, from_s)
+    yield f"    {CAVEAT}"
+
+
+def crate_lines(results: Sequence[Checked]) -> Iterator[str]:
+    """The same for several files, each under its name; nothing where none was tried."""
+    tried = [one for one in results if one.encodes]
+    if not tried:
+        return
+    yield "Will they clip once encoded?"
+    for one in tried:
+        yield f"  {one.name}"
+        yield from _lines(one.encodes, one.options.part.from_s)
+    yield f"  {CAVEAT}"
+
+
+def _lines(encodes: Sequence[Encoded], from_s: float) -> Iterator[str]:
     for one in encodes:
         peak = value_text(one.true_peak_dbtp, plus=True)
         yield f"    {one.wish.title:<16}{peak:>8} dBTP  {overs_text(one, from_s=from_s)}"
         more = "; ".join(text for text in (trim_text(one), change_text(one)) if text)
         if more:
             yield f"{'':<35}{more}"
-    yield f"    {CAVEAT}"
 
 
 def overs_text(one: Encoded, *, from_s: float = 0.0) -> str:

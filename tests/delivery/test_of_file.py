@@ -125,6 +125,18 @@ def test_the_run_tells_which_encoders_are_at_work(master):
     assert shares[-1] == 1.0
 
 
+def test_of_many_files_each_is_told_under_its_name(capsys, master, tmp_path):
+    quiet = str(tmp_path / "quiet.wav")
+    soundfile.write(quiet, loud(1.0, 4, clip=0.2), RATE_HZ)
+    status, out, _ = run(capsys, "check", master, quiet, "--encode", "opus:128", "--no-low-end")
+    lines = out.splitlines()
+    begin = lines.index("Will they clip once encoded?")
+    assert (status, lines[begin + 1]) == (0, f"  {master}")
+    assert "peak" in lines[begin + 2] and "lower keeps under it" in lines[begin + 3]
+    assert lines[begin + 4] == f"  {quiet}"
+    assert "under 0.0 dBTP" in lines[begin + 5]
+
+
 def test_ctrl_c_ends_the_encoders(master):
     def stop(at: RunProgress) -> None:
         if at.doing:
