@@ -19,6 +19,7 @@ from meter.chain import Chain
 from meter.delivery.align import aligned, joined
 from meter.delivery.codecs import EncodeError, Float32s, Wish, decoded, encoded, rate_for
 from meter.delivery.progress import Tell, part_of, quiet
+from meter.delivery.resample import resampled
 from meter.delivery.trim import Heights, trim_for
 from meter.soundings import Over
 from meter.units import amplitude_to_db
@@ -165,17 +166,6 @@ def look_at(seconds: float | None, channels: int) -> None:
         f"it is {long_text} long, but {SHORTEST_S:g} s to {LONGEST_S / 60.0:.0f} minutes were "
         "expected; give one tune, or a part of it"
     )
-
-
-def resampled(frames: Float32s, rate_hz: int, to_hz: int) -> Float32s:
-    """At another rate, in floating point; as it is where nothing is to be done."""
-    if rate_hz == to_hz:
-        return frames
-    from scipy import signal  # takes a second: only where a rate must change
-
-    common = math.gcd(rate_hz, to_hz)
-    made = signal.resample_poly(frames, to_hz // common, rate_hz // common, axis=0, window=("kaiser", 12.0))
-    return np.asarray(made, np.float32)
 
 
 def _integrated(frames: Float32s, rate_hz: int) -> float | None:

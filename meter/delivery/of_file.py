@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from functools import partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from meter.delivery.codecs import EncodeError, Float32s, Wish, rate_for
-from meter.delivery.encoded import LONGEST_S, Encoded, encode_check, look_at, resampled
+from meter.delivery.encoded import LONGEST_S, Encoded, encode_check, look_at
 from meter.delivery.progress import Tell, side_by_side
+from meter.delivery.resample import Resampler, Room
 
 if TYPE_CHECKING:
     from meter.audio_file import AudioFile
@@ -42,14 +42,11 @@ def encodes_of(
     tell : callable, optional
         Called some times a second in the caller's thread; what it raises ends the work.
     """
+    rates_hz = {rate_for(wish.codec, audio.rate_hz) for wish in wishes}
     try:
-        frames = _read(audio, part, tell)
-        look_at(len(frames) / audio.rate_hz, audio.channels)
+        there = _read(audio, part, rates_hz, tell)
     except EncodeError as error:
         return [], [f"it was not encoded: {error}"]
-    rates = {rate_for(wish.codec, audio.rate_hz) for wish in wishes}
-    there = {to_hz: resampled(frames, audio.rate_hz, to_hz) for to_hz in rates}
-    del frames
 
     def one(wish: Wish, note: Tell) -> Encoded | EncodeError:
         to_hz = rate_for(wish.codec, audio.rate_hz)
@@ -73,22 +70,28 @@ def encodes_of(
     return [each for each in found if isinstance(each, Encoded)], notes
 
 
-def _read(audio: AudioFile, part: Part, tell: Tell | None) -> Float32s:
-    """All of it in one array; refused before it is read where that can be told."""
+def _read(
+    audio: AudioFile, part: Part, rates_hz: Iterable[int], tell: Tell | None
+) -> dict[int, Float32s]:
+    """All of it at each of these rates; refused before it is read where that can be told."""
     length_s = part.length_s(audio)
     look_at(length_s, audio.channels)
-    frames = np.empty((round((length_s or 0.0) * audio.rate_hz), audio.channels), np.float32)
-    at = 0
+    rooms = {to_hz: Room(math.ceil((length_s or 0.0) * to_hz), audio.channels) for to_hz in rates_hz}
+    others = {
+        to_hz: Resampler(audio.rate_hz, to_hz, audio.channels) for to_hz in rooms if to_hz != audio.rate_hz
+    }
+    count = 0
     with closing(part.blocks(audio)) as blocks:
         for block in blocks:
-            stop = at + len(block)
-            if stop > LONGEST_S * audio.rate_hz:
-                look_at(stop / audio.rate_hz, audio.channels)
-            if stop > len(frames):  # its length was not stated, or wrongly
-                more = np.empty((max(len(frames) // 2, len(block)), audio.channels), np.float32)
-                frames = np.concatenate([frames[:at], more])
-            frames[at:stop] = block
-            at = stop
+            count += len(block)
+            if count > LONGEST_S * audio.rate_hz:
+                look_at(count / audio.rate_hz, audio.channels)
+            for to_hz, room in rooms.items():
+                for piece in others[to_hz].push(block) if to_hz in others else (block,):
+                    room.add(piece)
             if tell is not None:
                 tell("reading it again", 0.0)
-    return frames[:at]
+    look_at(count / audio.rate_hz, audio.channels)
+    for to_hz, resampler in others.items():
+        rooms[to_hz].add(resampler.finish())
+    return {to_hz: room.frames for to_hz, room in rooms.items()}

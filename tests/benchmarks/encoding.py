@@ -20,8 +20,9 @@ import numpy as np
 import demo_signals
 from meter.delivery import trim
 from meter.delivery.codecs import decoded, encoded, rate_for, wishes_from
-from meter.delivery.encoded import encode_check, resampled
+from meter.delivery.encoded import encode_check
 from meter.delivery.progress import side_by_side
+from meter.delivery.resample import resampled
 from tests.benchmarks.timing import compare
 
 MOST: float = 1.3

@@ -13,7 +13,8 @@ from meter.delivery import encoded as module
 from meter.delivery import trim as trim_module
 from meter.delivery.align import aligned
 from meter.delivery.codecs import CODECS, EncodeError, available, decoded, encoded, rate_for, wishes_from
-from meter.delivery.encoded import encode_check, resampled
+from meter.delivery.encoded import encode_check
+from meter.delivery.resample import resampled
 from meter.dsp.true_peak import true_peaks
 from meter.errors import UsageError
 
