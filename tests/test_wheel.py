@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
+import sysconfig
 import zipfile
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
@@ -49,6 +52,25 @@ def wheel(folder: Path, root: Path) -> Path:
 
 @pytest.fixture(scope="module")
 def bin_folder(folder: Path, wheel: Path) -> Path:
+    """The commands of an environment that holds the wheel, with the libraries of the one that runs the tests.
+
+    What a module of the checkout would be is not among them: only a folder that Python reads at its start
+    may bring an editable installation with it.
+    """
+    run_well(sys.executable, "-m", "venv", "--without-pip", folder / "beside", cwd=folder)
+    python = folder / "beside/bin/python"
+    look = "import sysconfig; print(sysconfig.get_path('purelib'))"
+    ours = run_well(python, "-c", look, cwd=folder).strip()
+    install = ("-m", "pip", "--python", python, "install", "--quiet", "--no-deps", wheel)
+    run_well(sys.executable, *install, cwd=folder)
+    Path(ours, "libraries.pth").write_text(f"{sysconfig.get_path('purelib')}\n")
+    place = run_well(python, "-P", "-c", "import meter; print(meter.__file__)", cwd=folder).strip()
+    assert Path(place).is_relative_to(folder)
+    return python.parent
+
+
+@pytest.fixture(scope="module")
+def empty_bin_folder(folder: Path, wheel: Path) -> Path:
     """The commands of an environment that holds the wheel and what it asks for, nothing else."""
     run_well(sys.executable, "-m", "venv", folder / "empty", cwd=folder)
     python = folder / "empty/bin/python"
@@ -87,8 +109,28 @@ def test_help_is_shown(bin_folder, folder):
     assert "check" in run_well(bin_folder / "leadline", "--help", cwd=folder)
 
 
-def test_the_published_signals_are_proved(bin_folder, folder):
-    assert run_well(bin_folder / "leadline", "prove", cwd=folder)
+@pytest.mark.long
+def test_what_it_asks_for_is_all_that_it_needs(empty_bin_folder, folder):
+    """In an environment of its own, where the published signals are proved."""
+    assert run_well(empty_bin_folder / "leadline", "prove", cwd=folder)
+
+
+def test_it_asks_for_every_library_that_is_imported(bin_folder, folder, root):
+    """What is imported anywhere is asked for, under the name by which it is installed."""
+    look = "from importlib.metadata import requires; print('\\n'.join(requires('leadline')))"
+    lines = run_well(bin_folder / "python", "-P", "-c", look, cwd=folder).splitlines()
+    asked = {re.match(r"[A-Za-z0-9_.-]+", line)[0].lower() for line in lines if "extra ==" not in line}
+    names = packages_distributions()
+    imported: set[str] = set()
+    for package in ("meter", "ui", "demo_signals"):
+        for path in (root / package).rglob("*.py"):
+            found = re.findall(r"^\s*(?:from|import) ([A-Za-z_0-9]+)", path.read_text(), re.MULTILINE)
+            imported |= {name for name in found if name not in sys.stdlib_module_names}
+    libraries = [{each.lower() for each in names[name]} for name in imported if name in names]
+    others = [each for each in libraries if "leadline" not in each]
+    assert len(others) >= 6, "numpy, scipy, the sound card, the window and more"
+    for each in others:
+        assert each & asked, each
 
 
 def test_an_excerpt_of_the_demo_is_measured(bin_folder, folder, excerpt):

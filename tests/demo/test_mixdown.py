@@ -33,6 +33,7 @@ def test_the_tune_carries_no_dc():
     assert np.abs(demo_signals.render().mean(axis=0, dtype=float)).max() < 1e-3
 
 
+@pytest.mark.long
 def test_another_process_renders_the_same_bits():
     program = "import demo_signals, hashlib; print(hashlib.sha256(demo_signals.render().data).hexdigest())"
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
