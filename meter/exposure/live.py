@@ -81,6 +81,7 @@ class MinuteSums:
     def __init__(self, calibration: Calibration) -> None:
         self.calibration = calibration
         self._of: dict[int, HeardMinute] = {}
+        self._changed: set[int] = set()
 
     def add(self, second: HeardSecond, *, unix_s: float, clock_s: float = 0.0) -> None:
         """A second that ended at this time, with the clock on the wall so far ahead of the other one."""
@@ -90,6 +91,7 @@ class MinuteSums:
         middle_s = unix_s - second.seconds / 2.0
         minute, in_minute_s = divmod(middle_s, 60.0)
         known = self._of.get(int(minute))
+        self._changed.add(int(minute))
         before_s = 0.0 if known is None else known.seconds
         seconds = before_s + second.seconds
 
@@ -113,6 +115,14 @@ class MinuteSums:
     def minutes(self, from_minute: int = 0) -> list[HeardMinute]:
         """Those from a minute on, in order."""
         return [self._of[minute] for minute in sorted(self._of) if minute >= from_minute]
+
+    def changed(self) -> list[HeardMinute]:
+        """What has come to another value since `written`, in order: also older ones, of a clock set back."""
+        return [self._of[minute] for minute in sorted(self._changed) if minute in self._of]
+
+    def written(self) -> None:
+        """All of it is kept."""
+        self._changed.clear()
 
     def let_go(self, before_minute: int) -> None:
         """Of minutes that no dose looks at any more."""
@@ -169,7 +179,6 @@ class LiveEar:
         self._closed: Budget | None = None
         self._open_from = 0
         self._day_s = 0.0
-        self._written_from = 0
         self._next_write_s = self._next_look_s = self._next_sum_s = 0.0
         self._sums = MinuteSums(self._for_source())
         self.now = Ear(calibration=self._sums.calibration)
@@ -322,7 +331,7 @@ class LiveEar:
     # --- what is kept
 
     def _write(self) -> None:
-        minutes = self._sums.minutes(self._written_from)
+        minutes = self._sums.changed()
         if not minutes or not self._keeps or self._given.feeds == "nothing":
             return
         from meter.journal.store import open_journal
@@ -333,8 +342,7 @@ class LiveEar:
         except JournalError as error:
             self._tell(error)
             return
-        # The one before may still get a second: what comes waits in the ring.
-        self._written_from = int(self._clock() // 60.0) - 1
+        self._sums.written()
 
     def _tell(self, error: JournalError) -> None:
         tell, self._on_problem = self._on_problem, None

@@ -149,6 +149,17 @@ def test_a_clock_that_is_set_back_loses_nothing():
     assert sum(one.seconds for one in sums.minutes()) == 120.0
 
 
+def test_what_changed_is_to_be_written_also_when_the_clock_went_back():
+    sums = MinuteSums(MADE)
+    for at_s in range(90):
+        sums.add(second(), unix_s=6000.0 + at_s + 1.0)
+    assert [one.minute for one in sums.changed()] == [100, 101]
+    sums.written()
+    assert sums.changed() == []
+    sums.add(second(), unix_s=2400.5)
+    assert [one.minute for one in sums.changed()] == [40]
+
+
 def test_a_minute_that_is_written_again_is_counted_once_and_runs_are_added_up():
     with open_journal(clock=lambda: NOON) as journal:
         store = ExposureStore(journal)
