@@ -179,10 +179,11 @@ class Summary:
 
 
 def as_text_time(at_s: float) -> str:
-    """m:ss.t of a moment, as every sentence of the program writes it."""
+    """m:ss.t of a moment, from an hour on h:mm:ss.t, as every sentence of the program writes it."""
     tenths = round(at_s * 10.0)
     minutes, rest = divmod(tenths, 600)
-    return f"{minutes}:{rest // 10:02d}.{rest % 10}"
+    place = f"{minutes}" if minutes < 60 else f"{minutes // 60}:{minutes % 60:02d}"
+    return f"{place}:{rest // 10:02d}.{rest % 10}"
 
 
 def field_names() -> tuple[str, ...]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 FINDING: Final = Qt.ItemDataRole.UserRole
 WRAPPED: Final = int(Qt.TextFlag.TextWordWrap | Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
-PLACE_SAMPLE: Final = "000:00.0"
+PLACE_SAMPLE: Final = "0:00:00.0"
 PAD_PX: Final = 5
 
 

@@ -13,7 +13,8 @@ NOTICE_S: Final = 8.0
 
 def seconds_text(seconds: float) -> str:
     """A length for people: "0.4 s", "12 s", or "2:05.0 min" from a minute on."""
-    return f"{seconds:.1f} s" if seconds < 59.95 else f"{as_text_time(seconds)} min"
+    unit = "min" if seconds < 3599.95 else "h"
+    return f"{seconds:.1f} s" if seconds < 59.95 else f"{as_text_time(seconds)} {unit}"
 
 
 def gone(info: SourceInfo) -> str:

@@ -64,12 +64,13 @@ footer { margin-top: 2rem; border-top: 1px solid var(--line); padding-top: .6rem
 @media print, (max-width: 44rem) { .told { font-size: .85em; } .told td, .told th { padding-right: .5rem; } }
 @media screen and (max-width: 44rem) { dl { font-size: .92em; } .tunes th { font-size: .85em; }
   .tunes { width: 100%; } .tunes tr { display: grid; padding: .15rem 0;
-    grid-template-columns: 1.6rem 4.2rem 3.4rem 3rem 1fr 1fr; column-gap: .4rem; }
+    grid-template-columns: 1.6em 4.2em 3.4em 3em 1fr 1fr; column-gap: .4em; }
   .tunes td, .tunes th { padding: 0; } .tunes td:last-child { grid-column: 2 / -1; }
   .tunes th:last-child, .tunes td:last-child:empty { display: none; } }
+@media screen and (max-width: 23rem) { .tunes { font-size: .8em; } }
 @media print { :root { --paper: #ffffff; --ink: #000000; --faint: #4a4e54; --line: #c8ccd2; --lane: #f4f5f7;
     --band: #cfe5f3; --a: #0072b2; --b: #a0488a; --c: #1b1d20; --d: #a34700; --bad: #b34700; }
-  body { max-width: none; padding: 0; font-size: 10pt; } svg { max-height: 16cm; print-color-adjust: exact; }
+  body { max-width: none; padding: 0; font-size: 10pt; } svg { max-height: 14cm; print-color-adjust: exact; }
   h2 { break-after: avoid; } svg, li, tr, dt, dd { break-inside: avoid; } }
 """
 
@@ -147,12 +148,12 @@ def _table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Iterator[s
 def _tunes(material: Material) -> Iterator[str]:
     if not material.tunes:
         return
-    yield f'<h2>Tunes ({len(material.tunes)})</h2><table class="tunes"><tr>'
-    yield "".join(f"<th>{escape(text)}</th>" for text in TUNE_HEADINGS) + "</tr>"
+    yield f'<h2>Tunes ({len(material.tunes)})</h2><table class="tunes"><thead><tr>'
+    yield "".join(f"<th>{escape(text)}</th>" for text in TUNE_HEADINGS) + "</tr></thead><tbody>"
     for tune, cells in zip(material.tunes, tune_cells(material.tunes), strict=True):
         kind = ' class="jump"' if tune.is_jump else ""
         yield f"<tr{kind}>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>"
-    yield "</table>"
+    yield "</tbody></table>"
 
 
 def _findings(material: Material) -> Iterator[str]:

@@ -25,6 +25,8 @@ from meter.report.material import material_of
 from meter.report.page import page
 from meter.report.rows import spoken
 from meter.report.series import curves_of
+from meter.soundings import as_text_time
+from meter.tunes.words import clock
 
 RATE_HZ = 48_000
 
@@ -336,3 +338,10 @@ def test_through_a_system_volume_there_is_no_verdict_and_it_says_why(tmp_path):
 )
 def test_durations_are_said_in_few_words(seconds, said):
     assert spoken(seconds) == said
+
+
+def test_a_moment_after_an_hour_is_said_with_hours_in_the_table_and_in_sentences():
+    assert [as_text_time(at_s) for at_s in (0.04, 59.96, 3599.94, 3599.96, 8034.5)] == [
+        "0:00.0", "1:00.0", "59:59.9", "1:00:00.0", "2:13:54.5",
+    ]  # fmt: skip
+    assert clock(8034.5) == "2:13:54"

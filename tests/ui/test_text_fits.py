@@ -33,7 +33,7 @@ LONG = (
     "make it narrower, or leave it if it never plays in mono"
 )
 MOMENT = [
-    "100:12.0, pass 10", "M -88.0 LUFS", "S -88.3 LUFS", "true peak +10.2 dBTP", "12 overs here",
+    "1:40:12.0, pass 10", "M -88.0 LUFS", "S -88.3 LUFS", "true peak +10.2 dBTP", "12 overs here",
     "r -0.25 over 3 s", "lost in mono over 3 s:", "below 120 Hz -60.0 dB", "20-60 Hz -60.0 dB",
     "60-120 Hz -60.0 dB", "120-250 Hz -60.0 dB",
 ]
