@@ -10,7 +10,7 @@ import numpy as np
 from meter.row_store import PIECE_ROWS
 from meter.selection import Part, Span
 from meter.soundings import BANDS, SOUNDINGS_A_SECOND
-from meter.units import Floats, lufs_to_power, powers_to_db, powers_to_lufs
+from meter.units import Floats, lufs_to_power, power_to_db, powers_to_db, powers_to_lufs
 
 QUIET_LUFS: Final = -60.0
 SHORTEST_SILENCE_ROWS: Final = 3
@@ -34,6 +34,8 @@ PING_ROWS: Final = (3, 14)
 PING_ALIKE_ROWS: Final = 2
 PING_ALIKE_LU: Final = 2.5
 PING_ALIKE_SHARE: Final = 0.8
+PING_LOW_DB: Final = 2.5
+"""An accent of the music brings its own bass; the sound of a message, or a mouse, has none."""
 AROUND_ROWS: Final = 31
 
 STEP_DB: Final = 3.0
@@ -42,6 +44,8 @@ STEP_ROWS: Final = 28
 STEADY_ROWS: Final = 8
 """For so long the windows on both sides tell the same, when it is a volume and no new part of the tune."""
 LONGEST_STEP_ROWS: Final = 120 * SOUNDINGS_A_SECOND
+
+_LOW_BANDS: Final = ("20-60", "60-120", "120-250")
 
 Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
@@ -159,9 +163,27 @@ def pings(part: Part) -> list[Span]:
     is_alike = (np.abs(lengths - np.median(lengths)) <= PING_ALIKE_ROWS) & (
         np.abs(tops - np.median(tops)) <= PING_ALIKE_LU
     )
-    if is_alike.mean() < PING_ALIKE_SHARE:
+    if is_alike.mean() < PING_ALIKE_SHARE or _low_rise_db(part, spans) > PING_LOW_DB:
         return []
     return [(max(start - 1, 0), stop + 1) for start, stop in spans]
+
+
+def _low_rise_db(part: Part, spans: list[Span]) -> float:
+    """How much more there is under 250 Hz in bursts than right before and behind; the middle one of all."""
+    low = _low_powers(part).sum(axis=1)
+    rises = []
+    for start, stop in spans:
+        reach = AROUND_ROWS // 2
+        beside = np.concatenate([low[max(start - reach, 0) : start], low[stop : stop + reach]])
+        mean = max(float(np.exp(np.mean(np.log(np.maximum(beside, 1e-12))))), 1e-12)
+        rises.append(power_to_db(max(float(low[start:stop].mean()), 1e-12) / mean))
+    return float(np.median(rises))
+
+
+def _low_powers(part: Part) -> Floats:
+    rows = part.rows
+    both = rows["ll"].astype(np.float64) + rows["rr"]
+    return np.asarray(both[:, [BANDS.index(band) for band in _LOW_BANDS]], np.float64)
 
 
 def _smoothed(power: Floats, width: int) -> Floats:
@@ -203,6 +225,5 @@ def _band_levels(part: Part) -> Floats:
     """Power of the low bands, of the rest, and the K power, of each sounding."""
     rows = part.rows
     both = rows["ll"].astype(np.float64) + rows["rr"]
-    full = BANDS.index("full")
-    chosen = [both[:, BANDS.index(band)] for band in ("20-60", "60-120", "120-250")]
-    return np.stack([*chosen, both[:, full], powers_of(part)], axis=1)
+    full = both[:, BANDS.index("full")]
+    return np.column_stack([_low_powers(part), full, powers_of(part)])

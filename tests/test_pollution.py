@@ -95,6 +95,18 @@ def test_the_table_bends_it_as_much_as_it_is_there_for():
     assert sum(abs(lu) > 2 * TOLERANCE_LU for lu in off.values()) >= 6, off
 
 
+def test_accents_with_bass_of_their_own_are_music_and_no_pings():
+    """A drum that is struck louder than anything else, again and again."""
+    samples = tune()
+    t = np.arange(round(0.5 * RATE_HZ)) / RATE_HZ
+    sound = np.sin(2 * np.pi * 1500.0 * t) + 3.0 * np.sin(2 * np.pi * 80.0 * t)
+    strike = (0.35 * sound * np.exp(-t / 0.2))[:, None]
+    for k in range(20):
+        at = round((3.3 + 6.1 * k) * RATE_HZ)
+        samples[at : at + len(strike)] += strike
+    assert "pings" not in [one.kind for one in suggestions_for(part_of(samples))]
+
+
 def test_of_the_drop_alone_it_says_what_is_missing_and_no_number():
     (found,) = suggestions_for(part_of(np.concatenate([section("drop")] * 4)))
     assert found.kind == "one part only"
