@@ -10,8 +10,8 @@ zero phase. The band, the length and what counts as alike are common practice, n
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -69,7 +69,7 @@ class HitTogether:
     lag_s: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Together:
     """All hits.
 
@@ -87,6 +87,10 @@ class Together:
         That setting.
     served : float
         Share of the hits, 0 to 1, that it serves.
+    places_s : ndarray or None, shape (places,)
+        How much later the sub comes at each place that was tried; None with too few hits.
+    scan_db : ndarray or None, shape (2, places)
+        G over all hits at each of them: with its polarity as it is, and turned.
     """
 
     hits: tuple[HitTogether, ...]
@@ -97,6 +101,8 @@ class Together:
     flips: bool
     lag_s: float
     served: float
+    places_s: Floats | None = None
+    scan_db: Floats | None = None
 
     @property
     def gain_db(self) -> float:
@@ -104,13 +110,17 @@ class Together:
         return self.best_db - self.g_db
 
 
-def together(kick: Samples, sub: Samples, *, rate_hz: int) -> Together:
+def together(
+    kick: Samples, sub: Samples, *, rate_hz: int, step: Callable[[float], None] = lambda share: None
+) -> Together:
     """Look at a kick and a sub that begin together.
 
     Parameters
     ----------
     kick, sub : ndarray, shape (frames, channels)
         Both at one rate, from the same moment on; channels are brought to one.
+    step : callable, optional
+        Told the share that is done, 0 to 1; what it raises breaks the work off.
 
     Raises
     ------
@@ -118,11 +128,14 @@ def together(kick: Samples, sub: Samples, *, rate_hz: int) -> Together:
         There is no kick in the first.
     """
     low_kick, low_hz, late_s = _low(kick, rate_hz)
+    step(0.3)
     low_sub, _, _ = _low(sub, rate_hz)
+    step(0.6)
     count = min(len(low_kick), len(low_sub))
     reader = KickReader(LowClock(rate_hz=low_hz))
     reader.process(np.stack([low_kick, low_kick], axis=1), 0)
     reader.flush()
+    step(0.85)
     if not reader.hits:
         raise UsageError(
             "no kick was found in the first of the two, but a stem of kicks was expected; give the kick "
@@ -249,7 +262,8 @@ def _judged(
         verdict = FITS if served_now >= SERVED else VARIES
     elif served >= SERVED:
         verdict = MOVE
-    return _told(hits, without_sub, verdict, g_db, best_db, turn == 1, (place - far) / low_hz, served)
+    made = _told(hits, without_sub, verdict, g_db, best_db, turn == 1, (place - far) / low_hz, served)
+    return replace(made, places_s=(np.arange(all_db.shape[1]) - far) / low_hz, scan_db=all_db)
 
 
 def _told(

@@ -4,22 +4,15 @@ from __future__ import annotations
 
 import argparse
 import sys
-from contextlib import closing
-from pathlib import Path
 from typing import Any, Final
-
-import numpy as np
 
 from meter.arguments import pair_from
 from meter.check_json import as_line
 from meter.console import say
 from meter.errors import UsageError
-from meter.files import open_audio
 from meter.kick_and_sub import FITS, MOVE, TOO_FEW, VARIES, Together, together
-from meter.units import Samples
-
-LONGEST_S: Final = 20 * 60.0
-"""Both are held in memory."""
+from meter.stems import Stem, read_both
+from meter.together_words import advice, as_they_are, best_text, counted
 
 
 def run(args: argparse.Namespace) -> int:
@@ -47,13 +40,7 @@ def run(args: argparse.Namespace) -> int:
             "one file came, but a kick and a sub were expected; give two files, or say where each is in "
             "this one, such as --kick-channels 1,2 --sub-channels 3,4"
         )
-    kick, rate_hz = _read(args.kick, kick_pair)
-    sub, other_hz = _read(sub_name, sub_pair)
-    if rate_hz != other_hz:
-        raise UsageError(
-            f"{args.kick} has {rate_hz} Hz and {sub_name} {other_hz} Hz, but one rate was expected; "
-            "render both at the same rate"
-        )
+    kick, sub, rate_hz = read_both(Stem(name=args.kick, pair=kick_pair), Stem(name=sub_name, pair=sub_pair))
     _say(args, sub_name, together(kick, sub, rate_hz=rate_hz))
     return 0
 
@@ -65,75 +52,12 @@ def _say(args: argparse.Namespace, sub_name: str, found: Together) -> None:
         say(block(args.kick, sub_name, found), sys.stdout)
 
 
-def _read(name: str, pair: tuple[int, int] | None) -> tuple[Samples, int]:
-    with open_audio(Path(name), pair=pair) as audio, closing(audio.blocks()) as blocks:
-        parts, frames = [np.zeros((0, 1), np.float32)], 0
-        for part in blocks:
-            middle = np.nan_to_num(part[:, :2].mean(axis=1, keepdims=True), posinf=0.0, neginf=0.0)
-            parts.append(middle.astype(np.float32))
-            frames += len(part)
-            if frames > LONGEST_S * audio.rate_hz:
-                raise UsageError(
-                    f"{name} is longer than {LONGEST_S / 60.0:.0f} minutes, but a stem of a tune was "
-                    "expected; cut the passage out of both"
-                )
-        return np.concatenate(parts), audio.rate_hz
-
-
 def block(kick: str, sub: str, found: Together) -> str:
     """What was found, for people."""
-    lines = [f"{kick} with {sub}", f"    {_counted(found)}"]
+    lines = [f"{kick} with {sub}", f"    {counted(found)}"]
     if found.verdict != TOO_FEW:
-        g_db = sorted(hit.g_db for hit in found.hits)
-        lines += [
-            f"    as they are: {sum_text(found.g_db)}; hit by hit {g_db[0]:+.1f} to {g_db[-1]:+.1f} dB",
-            f"    best for all of them: {setting_text(found)}, {found.best_db:+.1f} dB; it serves "
-            f"{100.0 * found.served:.0f} % of the hits",
-        ]
+        lines += [f"    {as_they_are(found)}", f"    {best_text(found)}"]
     return "\n".join([*lines, f"    {advice(found)}"])
-
-
-def _counted(found: Together) -> str:
-    both = len(found.hits)
-    text = "1 hit has a sub under it" if both == 1 else f"{both} hits have a sub under them"
-    return f"{text}, {found.without_sub} have none" if found.without_sub else text
-
-
-def sum_text(g_db: float) -> str:
-    """What the two make of each other."""
-    if g_db >= 0.1:
-        return f"they add, {g_db:.1f} dB over both apart"
-    if g_db <= -0.1:
-        return f"they cancel, {-g_db:.1f} dB under both apart"
-    return "they neither add nor cancel"
-
-
-def setting_text(found: Together) -> str:
-    """A polarity and a place of the sub."""
-    lag_ms = 1000.0 * found.lag_s
-    turned = "the sub's polarity turned" if found.flips else "its polarity as it is"
-    if abs(lag_ms) < 0.05:
-        return f"{turned}, not moved"
-    return f"{turned}, {abs(lag_ms):.1f} ms {'later' if lag_ms > 0.0 else 'earlier'}"
-
-
-def advice(found: Together) -> str:
-    """What to do."""
-    if found.verdict == TOO_FEW:
-        return "too few hits to say more: four with a sub under them are needed"
-    if found.verdict == MOVE:
-        moves = [f"move it by {1000.0 * found.lag_s:+.1f} ms"] if abs(found.lag_s) >= 5e-5 else []
-        turns = ["turn the sub's polarity"] if found.flips else []
-        return (
-            f"try: {' and '.join([*turns, *moves])}; that gains {found.gain_db:.1f} dB in the low end of "
-            "nearly every hit. Listen to it: more is not always better"
-        )
-    if found.verdict == VARIES:
-        return (
-            "it varies from hit to hit, no one setting helps: retrigger the sub's phase, duck it or "
-            "shorten the kick"
-        )
-    return "nothing to gain: polarity and place of the sub are as good as they get"
 
 
 _WORDS: Final = {FITS: "fits", MOVE: "move", VARIES: "varies", TOO_FEW: "too few hits"}

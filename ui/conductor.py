@@ -40,6 +40,7 @@ from ui.set_desk import SetDesk
 from ui.shelf_desk import ShelfDesk
 from ui.state import THEMES, StateFile
 from ui.thinker import Thoughts
+from ui.together_desk import TogetherDesk
 from ui.window import MainWindow
 
 LOG: Final = logging.getLogger("ui.window")
@@ -83,6 +84,7 @@ class Conductor(QObject):
         self.delivery = DeliveryDesk(session, state, window, self.desk, apart=self.desk.opener.is_apart)
         self.low_end = LowEndDesk(session, state, window, self.going)
         session.set_low_end(self.low_end.settings)
+        self.together = TogetherDesk(state, window)
         self.of_set = SetDesk(session, state, window, self.desk)
         self.hearing = HearingDesk(session, state, window)
         self._is_of_ears = False
@@ -120,6 +122,7 @@ class Conductor(QObject):
                 **self.shelf.actions(),
                 **self.earlier.actions(),
                 **self.delivery.actions(),
+                **self.together.actions(),
                 "hold": self.toggle_hold,
                 "mark": self.session.mark,
                 "view_60": lambda: going.choose_view("60 s"),
@@ -166,6 +169,7 @@ class Conductor(QObject):
         self.going.numbers = lambda slot: self.low_end.moment(slot) if self._shows_depth else None
         self.going.moved.connect(lambda: self._take_now(self.session.now))
         self.low_end.remembered.connect(self._save.start)
+        self.together.remembered.connect(self._save.start)
         self.low_end.changed.connect(self.desk.judge_again)
         self.of_set.changed.connect(self._save.start)
         self.hearing.said.connect(window.message.say)
@@ -433,6 +437,7 @@ class Conductor(QObject):
         self.shelf.errands.stop()
         self.earlier.errands.stop()
         self.delivery.stop()
+        self.together.stop()
         self.hearing.errands.stop()
         self.session.stop()
         QApplication.quit()

@@ -31,6 +31,7 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("keep", "K", "keep the shown file, or pass, on the shelf as a reference"),
     ("delivery", "E", "will the shown file clip once encoded, and how loud will it play back"),
     ("low_end", "Ctrl+L", "pitch, key, kick and crossover of the low end, and what mono would cost"),
+    ("together", "Ctrl+K", "a kick and a sub from their two stems: do they add or cancel, what would help"),
     ("mixer", "Ctrl+M", "where your mixer reads 0; levels of a set are told against it"),
     ("ears", "Ctrl+E", "what this source feeds, by which rule exposure is told, entries, reminders"),
     ("large", "R", "flags that can be read across the room, or not"),

@@ -29,6 +29,7 @@ IN_THE_MENU: Final = (
     ("compact", "Small form, on top"),
     ("fold", "Fold by phrase …"),
     ("low_end", "Low end: pitch, key, kick, crossover …"),
+    ("together", "Kick and sub together …"),
     ("mixer", "Set: my mixer's 0 …"),
     ("ears", "Hearing: what this source feeds, rule, reminders …"),
     ("caution", "About listening level"),

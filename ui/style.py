@@ -69,9 +69,11 @@ QPushButton:checked, QToolButton:checked {{
     background: {theme.ink}; color: {theme.paper}; border-color: {theme.ink};
 }}
 QPushButton:disabled, QToolButton:disabled {{ color: {theme.ink_soft}; border-color: {theme.hairline}; }}
-QPushButton:focus, QToolButton:focus, QComboBox:focus, QListView:focus, QTextBrowser:focus,
 QLineEdit {{ placeholder-text-color: {theme.ink_soft}; }}
-QDoubleSpinBox:focus, QDialog > QLineEdit:focus {{ border: 2px solid {theme.fairway_edge}; }}
+QPushButton:focus, QToolButton:focus, QComboBox:focus, QListView:focus, QTextBrowser:focus,
+QDoubleSpinBox:focus, QDialog > QLineEdit:focus, #page QLineEdit:focus {{
+    border: 2px solid {theme.fairway_edge};
+}}
 QPushButton:focus, QToolButton:focus {{ padding: 4px 11px; }}
 QToolButton::menu-indicator {{ image: none; }}
 QPushButton#link {{
@@ -117,7 +119,7 @@ QMenu::item:disabled {{ color: {theme.ink_soft}; }}
 QMenu::separator {{ height: 1px; background: {theme.hairline}; margin: 4px 8px; }}
 QToolTip {{ background: {theme.sheet}; color: {theme.ink}; border: 1px solid {theme.edge}; padding: 4px; }}
 QTextBrowser {{ background: {theme.paper}; color: {theme.ink}; border: 2px solid transparent; }}
-QDoubleSpinBox, QDialog > QLineEdit {{
+QDoubleSpinBox, QDialog > QLineEdit, #page QLineEdit {{
     color: {theme.ink}; background: {theme.sheet}; border: 1px solid {theme.edge}; border-radius: 3px;
     padding: 4px 6px; min-height: 18px;
     selection-background-color: {theme.choice}; selection-color: {theme.ink};

@@ -16,9 +16,13 @@ from PyQt6.QtWidgets import QAbstractButton, QComboBox, QLabel
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
 from meter.delivery.of_pass import PageText
+from meter.kick_and_sub import together
 from meter.now import Now
 from meter.target_file import shipped_targets
+from meter.together_words import page_text
+from tests.support.drum_patterns import swept_kick
 from tests.support.fake_source import FakeSource
+from tests.test_kick_and_sub import body_of, column, stem
 from ui import app as shell, fonts
 from ui.caution import LINE
 from ui.delivery_page import DeliveryPage
@@ -112,6 +116,17 @@ conductor.going.ask_for_tempo()
 walk(conductor.going.dialog, "tempo")
 conductor.low_end.ask()
 walk(conductor.low_end.page, "low end")
+conductor.actions["together"].trigger()
+page = conductor.together.page
+kick = 0.5 * stem(swept_kick(55.0))
+found = together(column(kick), column(-body_of(kick)), rate_hz=48_000)
+for row in page.stems.values():
+    page.take_file(row, "/far/away/" + 8 * "a tune with a long name " + ".wav")
+page.show_found(page_text(found), found)
+page.progress.show_progress("looking at every hit; 100 %", 1.0)
+walk(page, "kick and sub")
+page.say("no kick came, but a kick and a sub were expected; choose the file of it")
+walk(page, "kick and sub, a problem")
 page = DeliveryPage(0, conductor.state.choices, window)
 places = "10:12.0, 10:14.2, 10:15.5"
 tried = ("AAC 320 kb/s, 44.1 kHz", "+12.4 dBTP", "10000", places, "-12.06 LU", "12.3 dB lower")
