@@ -62,12 +62,12 @@ def render() -> npt.NDArray[np.float32]:
     The samples are equal bit by bit on one machine, and to 1e-6 elsewhere.
     """
     kept = _kept() if _kept.cache_info().currsize else None
-    mix = _made() if kept is None else kept.read(0, frames())
+    mix = made() if kept is None else kept.read(0, frames())
     mix.setflags(write=False)
     return mix
 
 
-def _made() -> npt.NDArray[np.float32]:
+def made() -> npt.NDArray[np.float32]:
     """The whole tune, made anew."""
     mix = np.zeros((frames(), 2), np.float32)
     ducked = _duck_curve()
@@ -135,10 +135,16 @@ class _Kept:
 @lru_cache(maxsize=1)
 def _kept() -> _Kept | None:
     """The file with the tune, made at the first call; None where none can be written."""
-    tune = _made()
+    from demo_signals import apart
+
     try:
-        kept = _Kept(tempfile.TemporaryFile())  # noqa: SIM115  # closed with the program
-        kept.write(tune)
+        file = tempfile.TemporaryFile()  # noqa: SIM115  # closed with the program
+        if apart.made_into(file):
+            return _Kept(file)
+        file.seek(0)
+        file.truncate()
+        kept = _Kept(file)
+        kept.write(made())
         return kept
     except OSError:
         return None

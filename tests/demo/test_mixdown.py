@@ -56,7 +56,8 @@ def test_the_blocks_of_a_stream_put_together_are_the_tune(block_frames):
 def forgotten(monkeypatch):
     """Nothing was rendered yet; rendering takes no time. The tune as it is."""
     tune = demo_signals.render()
-    monkeypatch.setattr(mixdown, "_made", tune.copy)
+    monkeypatch.setattr(mixdown, "made", tune.copy)
+    monkeypatch.setattr("demo_signals.apart.made_into", lambda file: False)
     for kept in (mixdown.render, mixdown._kept):
         kept.cache_clear()
     yield tune
