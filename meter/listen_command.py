@@ -69,7 +69,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     listen.add_argument(
         "--mixer-zero",
         metavar="DBFS",
-        help="with --set: where your mixer reads 0, such as -18; levels are told against it",
+        help="with --set: where your mixer reads 0, such as -18; levels are told against it; as the window "
+        "remembers it unless set",
     )
     listen.add_argument("--no-journal", action="store_true", help="keep nothing of it")
     listen.add_argument(
@@ -190,10 +191,10 @@ def run_demo(args: argparse.Namespace) -> int:
 
 def _set_settings(mixer_zero: str | None) -> SetSettings:
     """How a set is looked at; `UsageError` for what is no level."""
-    from meter.set_settings import MIXER_ZERO_RANGE_DBFS, SetSettings
+    from meter.set_settings import MIXER_ZERO_RANGE_DBFS, SetSettings, remembered
 
     if mixer_zero is None:
-        return SetSettings()
+        return remembered()
     lowest, highest = MIXER_ZERO_RANGE_DBFS
     try:
         zero_dbfs = float(mixer_zero)

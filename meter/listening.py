@@ -231,7 +231,7 @@ class Listening:
     def _now_of_set(self) -> Now:
         """The same with what is watched; any thread, since both are records that are only rebound."""
         now = self._engine.now
-        return now if self._watch is None else replace(now, of_set=self._watch.now)
+        return now if self._watch is None else replace(now, of_set=self._watch.look(has_ended=now.has_ended))
 
     def _take(self, news: Now | LivePass | str | type[Stop] | None) -> None:
         if isinstance(news, LivePass):

@@ -88,7 +88,7 @@ def set_flags(now: Now, settings: SetSettings) -> dict[str, tuple[Flag, ...]]:
 
 def _of_jump(of_set: SetNow) -> Iterator[Flag]:
     jump = of_set.jump
-    if jump is not None and of_set.seconds - jump.told_s <= JUMP_FLIES_S:
+    if jump is not None and of_set.age_s(jump.told_s) <= JUMP_FLIES_S:
         is_louder = jump.size_db > 0.0
         yield Flag(
             key="",

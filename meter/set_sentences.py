@@ -59,7 +59,7 @@ def of_the_rest(now: Now, reading: Reading, of_set: SetNow) -> Iterator[Sentence
     """What is less urgent than a gap; always ends with something."""
     yield from _of_dropouts(of_set)
     jump = of_set.jump
-    if jump is not None and of_set.seconds - jump.told_s <= JUMP_S:
+    if jump is not None and of_set.age_s(jump.told_s) <= JUMP_S:
         yield Sentence(kind=Kind.JUMP, text=jump_text(jump))
     if of_set.flat_at_dbfs is not None:
         level = value_text(of_set.flat_at_dbfs)
@@ -73,9 +73,9 @@ def of_the_rest(now: Now, reading: Reading, of_set: SetNow) -> Iterator[Sentence
 
 def _of_dropouts(of_set: SetNow) -> Iterator[Sentence]:
     last = of_set.last_dropout
-    if last is None or of_set.seconds - last.at_s > DROPOUT_S:
+    if last is None or of_set.age_s(last.at_s) > DROPOUT_S:
         return
-    ago = " ".join(age(max(of_set.seconds - last.at_s, 0.0)))
+    ago = " ".join(age(of_set.age_s(last.at_s)))
     count = f", {of_set.dropouts} so far" if of_set.dropouts >= LOST_FEW else ""
     text = f"dropped out for {1000.0 * last.seconds:.0f} ms, {ago}{count}: look at cable and player"
     yield Sentence(kind=Kind.DROPOUT, text=text)

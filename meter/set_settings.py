@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
 from typing import Final
 
-from meter.errors import UsageError
+from meter.errors import SettingsError, UsageError
+from meter.settings import WINDOW_FILE, folders
 
 MIXER_ZERO_DBFS: Final = -18.0
 """Source: EBU R 68, alignment level -18 dBFS (seen quoted). Mixers differ: it is a setting."""
@@ -43,3 +45,19 @@ class SetSettings:
     def text(self) -> str:
         """In words."""
         return f"my 0 = {self.mixer_zero_dbfs:g} dBFS"
+
+
+def remembered() -> SetSettings:
+    """As the window remembers them; where it remembers none that can be used, as it has them at first.
+
+    What is wrong with its file is for the window to tell.
+    """
+    lowest, highest = MIXER_ZERO_RANGE_DBFS
+    try:
+        found = tomllib.loads((folders().settings / WINDOW_FILE).read_text("utf-8-sig"))
+    except (OSError, ValueError, RecursionError, SettingsError):
+        return SetSettings()
+    zero_dbfs = found.get("mixer_zero_dbfs")
+    if isinstance(zero_dbfs, bool) or not isinstance(zero_dbfs, int | float):
+        return SetSettings()
+    return SetSettings(mixer_zero_dbfs=float(zero_dbfs)) if lowest <= zero_dbfs <= highest else SetSettings()

@@ -7,8 +7,10 @@ quarter of an hour of S, whether the set lasts for one hour or for eight.
 from __future__ import annotations
 
 import math
+import time
 from collections import deque
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Final
 
 from meter.dsp.flat_tops import FEWEST_FLAT, LONG_FRAMES
@@ -51,7 +53,9 @@ class SetNow:
     Attributes
     ----------
     seconds : float
-        By the clock of the set, lost and held time included.
+        By the clock of the set up to the newest sounding, lost and held time included.
+    still_s : float
+        For how many whole seconds nothing has come since; 0 while it is heard.
     heard_s, over_s, recent_heard_s, recent_over_s : int
         As `meter.time_over.TimeOver` has them.
     overs : int
@@ -77,6 +81,7 @@ class SetNow:
     """
 
     seconds: float = 0.0
+    still_s: float = 0.0
     heard_s: int = 0
     over_s: int = 0
     recent_heard_s: int = 0
@@ -106,7 +111,11 @@ class SetNow:
     @property
     def over_age_s(self) -> float | None:
         """How long ago it was over at last."""
-        return None if self.last_over_s is None else max(self.seconds - self.last_over_s, 0.0)
+        return None if self.last_over_s is None else self.age_s(self.last_over_s)
+
+    def age_s(self, at_s: float) -> float:
+        """How long ago a second of the set was, also while nothing comes."""
+        return max(self.seconds + self.still_s - at_s, 0.0)
 
     @property
     def room_db(self) -> float | None:
@@ -125,16 +134,29 @@ class SetWatch:
     A set goes on over silence, gaps and passes of the same source, and begins anew with another source or
     after `begin_anew`.
 
+    Parameters
+    ----------
+    clock : callable
+        Seconds that only grow; for what goes on while nothing comes.
+
     Attributes
     ----------
     now : SetNow
         Rebound with each sounding.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, *, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._taken_at_s = clock()
         self._wants_anew = False
         self._pass: LivePass | None = None
         self._begin()
+
+    def look(self, *, has_ended: bool = False) -> SetNow:
+        """What is known at this moment: while nothing comes, what was becomes older. Any thread."""
+        now = self.now
+        still_s = math.floor(self._clock() - self._taken_at_s)
+        return now if has_ended or still_s < 1 else replace(now, still_s=float(still_s))
 
     def begin_anew(self) -> None:
         """The next pass begins another set; any thread."""
@@ -271,6 +293,7 @@ class SetWatch:
     def _publish(self, limit_dbtp: float) -> None:
         counted, peak = self._time_over, max(self._peaks)
         flat_tops, flat_at_dbfs = self._clipped()
+        self._taken_at_s = self._clock()
         self.now = SetNow(
             seconds=self._end_s,
             heard_s=counted.heard_s,

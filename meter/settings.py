@@ -19,6 +19,9 @@ APP_NAME: Final = "leadline"
 
 TARGETS_FILE: Final = "targets.toml"
 
+WINDOW_FILE: Final = "window.toml"
+"""What the window remembers; it alone writes it (`ui.state`)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Folders:

@@ -97,6 +97,26 @@ def test_what_cannot_be_meant_is_one_sentence_and_status_2(arguments, message, c
     assert said.err.startswith("error: ") and said.err.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("text", "arguments", "zero_dbfs"),
+    [
+        (None, [], -18.0),
+        ("mixer_zero_dbfs = -15.5\n", [], -15.5),
+        ("mixer_zero_dbfs = -15.5\n", ["--mixer-zero", "-20"], -20.0),
+        *((text, [], -18.0) for text in ("mixer_zero_dbfs = 3\n", "mixer_zero_dbfs = false\n", "no toml")),
+    ],
+)
+def test_the_mixers_zero_is_that_of_the_window_unless_it_is_set(
+    monkeypatch, leadline_home, text, arguments, zero_dbfs
+):
+    if text is not None:
+        (leadline_home / "window.toml").write_text(text)
+    asked = []
+    monkeypatch.setattr(listen_command, "_listen", lambda spec, **how: asked.append(how["of_set"]) or 0)
+    assert main(["listen", "--set", *arguments]) == 0
+    assert [settings.mixer_zero_dbfs for settings in asked] == [zero_dbfs]
+
+
 def test_a_problem_is_an_object_where_objects_are_asked_for(capsys):
     assert main(["listen", "--source", "file:gone.wav", "--json"]) == 2
     (only,) = capsys.readouterr().out.splitlines()

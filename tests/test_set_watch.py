@@ -146,6 +146,24 @@ def test_the_age_of_the_last_over_grows_until_the_next():
     assert watch.now.overs == 1
 
 
+def test_while_nothing_comes_the_last_over_becomes_older():
+    clock_s = [100.0]
+    watch, one = SetWatch(clock=lambda: clock_s[0]), live_pass()
+    watch.take(rows_of(100, overs=[1] + [0] * 99, dropouts=[1] + [0] * 99, dropout_frames=480), one)
+    clock_s[0] += 0.9
+    assert watch.look() is watch.now, "soundings come ten times a second: nothing is still yet"
+    clock_s[0] += 30.2
+    assert watch.look().over_age_s == pytest.approx(9.9 + 31.0)
+    assert watch.look(has_ended=True) is watch.now
+    now = now_of(watch.look())
+    assert set_line(now, SETTINGS).startswith("last over 41 s ago, ")
+    assert set_flags(now, SETTINGS)["time_over"][0].text == "last over 41 s ago"
+    assert sentence(now_of(watch.now)).kind is Kind.DROPOUT
+    assert sentence(now).kind is Kind.LOUDNESS, "a drop-out is no news any more"
+    watch.take(rows_of(10), live_pass(2, began_s=42.0))
+    assert watch.look().over_age_s == pytest.approx(42.9), "as the clock on the wall has it"
+
+
 def test_silence_is_an_alarm_after_music_only():
     silence = {"lufs": -120.0, "peak_dbtp": -120.0}
     assert not watched(rows_of(200, **silence)).now.is_dead_air

@@ -223,8 +223,7 @@ class Conductor(QObject):
         if self._is_of_ears:
             window.lanes.set_flags(self.hearing.flags() if self.going.shows_now() else {})
         elif self._plays_out:
-            is_live = self.going.shows_now()
-            window.lanes.set_flags(self.of_set.flags(now) if is_live else self.of_set.file_flags())
+            self._show_set(now)
         elif self._shows_depth:
             self.low_end.show()
             is_there = self.going.file is not None or self.going.shows_now()
@@ -236,9 +235,14 @@ class Conductor(QObject):
         window.bar.hold.setEnabled(goes_on or now.is_held)
         window.bar.mark.setEnabled(goes_on)
 
+    def _show_set(self, now: Now) -> None:
+        is_live = self.going.shows_now()
+        self.window.lanes.set_flags(self.of_set.flags(now) if is_live else self.of_set.file_flags())
+
     def _with_set(self, now: Now) -> Now:
         """The same with what is known of the set, while one is played."""
-        return replace(now, of_set=self.session.set_watch.now) if self._plays_out else now
+        watch = self.session.set_watch
+        return replace(now, of_set=watch.look(has_ended=now.has_ended)) if self._plays_out else now
 
     def _take_thoughts(self, thoughts: Thoughts) -> None:
         self.window.passes.set_passes(thoughts.passes)
@@ -264,6 +268,8 @@ class Conductor(QObject):
             return
         if time.monotonic() - self._sentence_s >= SENTENCE_EVERY_S:
             self._show_sentence()
+            if self._plays_out and not self._is_compact and not self.session.now.is_heard:
+                self._show_set(self._with_set(self.session.now))  # what was grows older
         (self.compact.lanes if self._is_compact else self.window.lanes).tick()
 
     def _take_load(self, load_pct: float) -> None:

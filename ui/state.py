@@ -22,13 +22,13 @@ from meter.errors import SettingsError
 from meter.exposure.lanes import BREAK_RANGE_MIN
 from meter.low_end.settings import A4_RANGE_HZ, CROSSOVER_HZ, KICK_BAND_HZ, KICK_RANGE_HZ
 from meter.set_settings import MIXER_ZERO_DBFS, MIXER_ZERO_RANGE_DBFS
-from meter.settings import folders
+from meter.settings import WINDOW_FILE, folders
 from meter.standards.iso_16_1975 import A4_HZ
 from meter.target_reader import nearest
 
 LOG: Final = logging.getLogger("ui.state")
 
-FILE_NAME: Final = "window.toml"
+FILE_NAME: Final = WINDOW_FILE
 SCHEMA: Final = 1
 
 THEMES: Final = ("system", "light", "dark", "night")

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from meter.set_settings import SetSettings
+from meter.capture.records import SourceStatus
+from meter.set_settings import SetSettings, remembered
 from tests.support.sound import noise
 from ui import flag
 from ui.layout import Layout
@@ -38,6 +39,18 @@ def test_silence_after_music_is_an_alarm_and_ends_no_pass(scene):
     scene.session._thinker.think()
     (one,) = scene.session._thinker.thoughts.passes
     assert one.last_slot is None
+
+
+def test_what_was_over_grows_older_while_the_source_is_lost(scene, monkeypatch):
+    scene.conductor.choose_arrangement("set")
+    scene.play(20.0 * noise(1.0, seed=3))
+    scene.until(lambda: flown(scene)["time_over"][0].startswith("last over"))
+    scene.source.become(status=SourceStatus.LOST, sentence="the input was unplugged; plug it in")
+    scene.until(lambda: "unplugged" in scene.said())
+    watch = scene.session.set_watch
+    now_s = watch._clock
+    monkeypatch.setattr(watch, "_clock", lambda: now_s() + 300.0)
+    scene.until(lambda: flown(scene)["time_over"][0] == "last over 5 min ago")
 
 
 def test_a_mark_begins_another_set(scene):
@@ -101,6 +114,8 @@ def test_the_mixers_zero_is_taken_from_what_sounds_and_remembered(scene):
     assert -22.0 < taken_dbfs < -5.0  # peaks of noise at -22 dBFS
     page.accept()
     assert scene.state.choices.mixer_zero_dbfs == pytest.approx(taken_dbfs)
+    scene.state.save()
+    assert remembered().mixer_zero_dbfs == pytest.approx(taken_dbfs), "`listen --set` finds it there"
     room = scene.window.lanes._picture.lanes[2]
     assert f"{taken_dbfs:g} dBFS" in room.says.replace("−", "-")
     assert flown(scene)["room"][1] in ("against my 0 0.0 dB", "against my 0 +0.0 dB")
