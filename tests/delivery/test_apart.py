@@ -18,7 +18,7 @@ from tests.delivery.test_encoded import RATE_HZ, loud
 @pytest.fixture
 def master(tmp_path):
     path = str(tmp_path / "master.wav")
-    soundfile.write(path, loud(4.0, 4), RATE_HZ)
+    soundfile.write(path, loud(1.2, 4), RATE_HZ)
     return path
 
 

@@ -25,7 +25,7 @@ RATE_HZ = 48_000
 @pytest.fixture
 def master(tmp_path: Path) -> str:
     path = tmp_path / "master.wav"
-    soundfile.write(path, loud(2.0, 4), RATE_HZ, subtype="PCM_24")
+    soundfile.write(path, loud(1.0, 4), RATE_HZ, subtype="PCM_24")
     return str(path)
 
 
@@ -155,7 +155,7 @@ def test_a_wish_that_cannot_be_meant_is_one_sentence(capsys, master):
 def test_no_command_writes_into_the_user_s_audio_files(capsys, master, tmp_path):
     """A promise of the README."""
     other = str(tmp_path / "other.wav")
-    soundfile.write(other, loud(2.0, 4, clip=0.7), RATE_HZ)
+    soundfile.write(other, loud(1.0, 4, clip=0.7), RATE_HZ)
 
     def marks() -> list[tuple[str, int]]:
         return [

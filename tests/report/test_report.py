@@ -244,7 +244,11 @@ def test_mono_and_silence_are_told_too(tmp_path):
         assert "What was found" in read.text
 
 
-def test_encoders_and_playback_stand_on_the_page_when_they_are_asked_for(tune, tmp_path):
+def test_encoders_and_playback_stand_on_the_page_when_they_are_asked_for(tmp_path):
+    tune = str(tmp_path / "short.wav")
+    frames = music(3.0, opposite_from_s=1.5)
+    frames[RATE_HZ : RATE_HZ + 40] = 1.3
+    soundfile.write(tune, frames, RATE_HZ, subtype="FLOAT")
     plain = Page(written(tmp_path / "plain.html", tune))
     assert CLIPS not in plain.text
     assert PLAYS not in plain.text
