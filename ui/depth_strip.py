@@ -126,8 +126,11 @@ class DepthStrip:
         painter.setPen(QColor(look.theme.ink_soft))
         width = self._image.width() / look.device_ratio
         box = QRectF(8.0, 0.0, width - 16.0, look.axis.rows / look.device_ratio)
-        flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
-        painter.drawText(box, int(flags), text)
+        flags = int(Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap)
+        written = painter.boundingRect(box, flags, text)
+        # Ropes may lie there.
+        painter.fillRect(written.adjusted(-6.0, -2.0, 6.0, 2.0), QColor(look.theme.paper))
+        painter.drawText(box, flags, text)
 
     def _reach(self, scale: TimeScale) -> tuple[float, float]:
         return scale.left_column / scale.columns_a_slot - 50.0, scale.right_column / scale.columns_a_slot
@@ -176,14 +179,15 @@ class DepthStrip:
                 continue  # one on the other
             spot = (x, y)
             is_off = knot.is_off
-            painter.setPen(QPen(QColor(theme.series[1 if is_off else 0]), 1.0))
+            painter.setPen(QPen(QColor(theme.series[1 if is_off else 0]), ratio))
             painter.setBrush(QColor(theme.paper if is_off else theme.series[0]))
             reach = (KNOT_PX + (1.5 if is_off else 0.0)) * ratio
             painter.drawEllipse(QPointF(x, y), reach, reach)
             text = knot.name + (" outside the key" if knot.is_outside else "")
             wide = (measure.horizontalAdvance(text) + 14.0) * ratio
             if not self._is_between(found, number) and x >= free and x + wide < scale.columns and x > 0:
-                over = self._is_free_above(found, number, y > 2.0 * measure.height() * ratio)
+                has_room = y > 2.0 * measure.height() * ratio
+                over = self._is_free_above(found, number, has_room, scale.slot_at(x + wide))
                 labels.append((x / ratio + 1.0, y / ratio + (-9.0 if over else 18.0), text))
                 free = x + wide
         painter.scale(ratio, ratio)
@@ -203,13 +207,14 @@ class DepthStrip:
         return comes_down and after.is_joined and after.octave < here.octave - 0.02
 
     @staticmethod
-    def _is_free_above(found: Sequence[Knot], number: int, has_room: bool) -> bool:
-        """Whether no rope runs up from a knot: then its name stands over it, else under it."""
+    def _is_free_above(found: Sequence[Knot], number: int, has_room: bool, until: float) -> bool:
+        """Whether no rope runs up from a knot, or where its name would be: then that stands over it."""
         here = found[number]
         is_under = here.is_joined and number > 0 and found[number - 1].octave > here.octave + 0.02
         after = found[number + 1] if number + 1 < len(found) else None
         climbs = after is not None and after.is_joined and after.octave > here.octave + 0.02
-        return has_room and not is_under and not (climbs and here.is_joined)
+        is_near = after is not None and after.start < until
+        return has_room and not is_under and not (climbs and (here.is_joined or is_near))
 
     def _frays(
         self, painter: QPainter, look: Look, scale: TimeScale, found: Iterable[Fray]
@@ -225,8 +230,7 @@ class DepthStrip:
                     left, right = max(start + 2.0 * number, x), min(start + 2.0 * number + 4.0 * ratio, end)
                     if right > left:
                         strands.append(QLineF(left, y + splay * ratio, right, y + splay * ratio))
-        painter.setPen(QPen(QColor(look.theme.ink_soft), 1.0))
-        painter.drawLines(strands)
+        _lines(painter, strands, QColor(look.theme.ink_soft), ratio)
         return count
 
     def _kicks(self, painter: QPainter, look: Look, scale: TimeScale) -> int:
@@ -246,6 +250,8 @@ class DepthStrip:
             settings = LowEndSettings(kick_band_hz=(2.0 ** band[0], 2.0 ** band[1]))
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         colour, count, spot = QColor(theme.series[1]), 0, (-1e9, 0.0)
+        untold: list[QLineF] = []
+        painter.setPen(QPen(colour, ratio))
         for mark in kick_marks(self._pieces, first, last, settings):
             count += 1
             x = scale.x_of(mark.start)
@@ -253,14 +259,14 @@ class DepthStrip:
             if x - spot[0] < 2.0 * ratio and abs(y - spot[1]) < 2.0:
                 continue
             spot = (x, y)
-            painter.setPen(QPen(colour if mark.octave is not None else QColor(theme.ink_soft), 1.0))
             if mark.octave is None:
-                painter.drawLine(QLineF(x, y + 2.0 * ratio, x, y + 8.0 * ratio))
+                untold.append(QLineF(x, y + 2.0 * ratio, x, y + 8.0 * ratio))
                 continue
             painter.setBrush(colour if mark.is_inside else QColor(theme.paper))
             size = 4.5 * ratio
             tail = max(scale.x_of(mark.end), x + 2.0 * size)
             painter.drawPolygon(QPolygonF([QPointF(x, y - size), QPointF(x, y + size), QPointF(tail, y)]))
+        _lines(painter, untold, QColor(theme.ink_soft), ratio)
         return count
 
     def _water(self, painter: QPainter, look: Look, scale: TimeScale) -> None:

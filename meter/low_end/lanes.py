@@ -25,9 +25,9 @@ _TICKS_HZ: Final = (25.0, 30.0, 40.0, 60.0, 80.0, 100.0, 130.0, 200.0, 250.0)
 BEATS_A_BAR: Final = 4
 
 NOTHING: Final = {
-    "sub": "no note of a sub yet; it shows once one is held for a quarter of a second",
-    "kick": "no kick yet; kicks show as they are hit",
-    "club": "nothing below 250 Hz yet; it shows after a second",
+    "sub": "no note of a sub here; one shows once it is held for a quarter of a second",
+    "kick": "no kick here; each shows as it is hit",
+    "club": "nothing below 250 Hz here; it shows after a second",
 }
 """What an empty lane says."""
 NOT_KEPT: Final = "the low end of this was not looked at; play it, or open its file again, and it shows here"
@@ -147,7 +147,12 @@ def _of_kick(low_end: LowEnd, settings: LowEndSettings) -> Iterator[Flag]:
             word="under" if under else "over" if over else "inside",
             at=octave_of(kicks.body_hz),
         )
-    yield Flag(key="", name="", value_text=str(kicks.count), unit="kick" if kicks.count == 1 else "kicks")
+    yield Flag(
+        key="",
+        name="" if kicks.body_hz is not None else "body not told",
+        value_text=str(kicks.count),
+        unit="kick" if kicks.count == 1 else "kicks",
+    )
 
 
 def _of_club(low_end: LowEnd, settings: LowEndSettings, channels: int) -> Iterator[Flag]:

@@ -52,11 +52,12 @@ def sections_of(
     """
     shape = two_periods(0.5 * PERIODS / hz * rate_hz)
     n = len(samples)
-    if n < 2 * len(shape):
+    if n < 2 * len(shape) or last < 0 or first >= n:  # no room, or none of it is left by the notes around
         return []
     line = np.convolve(samples * turning(-2.0 * np.pi * hz / rate_hz, n), shape * (2.0 / shape.sum()), "same")
     size = np.abs(line)
-    first, last = min(max(first, 0), n - 1), min(max(last, first + 1), n)
+    first = max(first, 0)
+    last = min(max(last, first + 1), n)
     usual = middle_of(size[first:last])
     if usual < LEAST_AMPLITUDE:
         return []

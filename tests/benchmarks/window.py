@@ -4,6 +4,8 @@ Needs a screen (``xvfb-run -s "-screen 0 2560x1440x24" python -m …``) and a ma
 else. Figures are percent of one core for the whole process, with the engine, and for the thread
 that draws. A paint holds the interpreter for no longer than it computes; how late another thread gets
 it is measured besides, and that depends on what else the machine does.
+
+With ``--arrangement low_end`` it is the low end that is drawn, and followed beside the engine.
 """
 
 from __future__ import annotations
@@ -46,13 +48,42 @@ class Watch:
         return 1000.0 * np.array(self.late_s)
 
 
-def measure(size, view, *, seconds, is_painted=True):
+class LowEnd:
+    """Follows the low end as the window does, and gives the lanes what is new."""
+
+    def __init__(self, engine):
+        from meter.low_end.live import LiveLowEnd
+        from meter.low_end.settings import LowEndSettings
+
+        self.settings = LowEndSettings()
+        self._live, self._pieces = LiveLowEnd(engine, self.settings), ()
+        self._live.start()
+
+    def show(self, lanes):
+        """Pieces and flags; the same pieces while nothing is new."""
+        from meter.low_end.lanes import low_end_flags
+        from meter.low_end.picture import Piece
+
+        low_end = self._live.now
+        if not self._pieces or self._pieces[0].low_end is not low_end:
+            self._pieces = (Piece(low_end=low_end, first_slot=0.0),)
+        lanes.set_pieces(self._pieces)
+        lanes.set_flags(low_end_flags(self._pieces, self.settings))
+
+    def stop(self):
+        """The end."""
+        self._live.stop()
+
+
+def measure(size, view, *, seconds, is_painted=True, arrangement="master"):
     """Run the lanes in a window of this size; the figures."""
     from PyQt6.QtCore import QTimer
 
+    from meter.arrangements import arrangement_of
     from meter.capture.open import open_source
     from meter.engine import Engine
     from meter.lanes import LANES, flags
+    from meter.low_end.settings import LowEndSettings
     from meter.target_file import shipped_targets
     from meter.timeline import Timeline
     from ui.lane_view import LanesView
@@ -75,18 +106,22 @@ def measure(size, view, *, seconds, is_painted=True):
     lanes = Timed()
     lanes.resize(*size)
     lanes.set_theme(DARK)
-    lanes.set_lanes(LANES)
+    lanes.set_lanes(arrangement_of(arrangement).lanes(target, LowEndSettings()))
     lanes.set_timeline(timeline)
     lanes.set_target(target)
     lanes.set_view(view)
 
     def tick():
-        lanes.set_flags({lane.key: flags(engine.now, lane) for lane in LANES})
+        if low_end is None:
+            lanes.set_flags({lane.key: flags(engine.now, lane) for lane in LANES})
+        else:
+            low_end.show(lanes)
         lanes.tick()
 
     timer = QTimer()
     timer.timeout.connect(tick)
     engine.start()
+    low_end = LowEnd(engine) if arrangement == "low_end" else None
     if is_painted:
         lanes.show()
         timer.start(TICK_MS)
@@ -103,6 +138,8 @@ def measure(size, view, *, seconds, is_painted=True):
     timer.stop()
     lanes.close()
     engine.stop()
+    if low_end is not None:
+        low_end.stop()
     return shares, 1000.0 * np.array(paints_s), late_ms, len(paints_s) / wall_s
 
 
@@ -142,7 +179,9 @@ def main():
     """Print the figures; 1 when one misses its limit."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=15.0)
-    seconds = parser.parse_args().seconds
+    parser.add_argument("--arrangement", choices=("master", "low_end"), default="master")
+    given = parser.parse_args()
+    seconds = given.seconds
     from PyQt6.QtWidgets import QApplication
 
     from ui import fonts
@@ -151,14 +190,15 @@ def main():
     app = QApplication(["window"])
     assert fonts.load() is None
     print(f"screen {app.primaryScreen().size().width()} wide, load before the run {os.getloadavg()[0]:.2f}")
-    (whole, _), _, late_ms, _ = measure(SIZES[0], LAST_MINUTE, seconds=seconds, is_painted=False)
-    print(f"engine alone: {whole:.1f} %, a thread waits at most {late_ms.max():.1f} ms")
+    how = {"seconds": seconds, "arrangement": given.arrangement}
+    (whole, _), _, late_ms, _ = measure(SIZES[0], LAST_MINUTE, is_painted=False, **how)
+    print(f"nothing drawn: {whole:.1f} %, a thread waits at most {late_ms.max():.1f} ms")
     missed = 0
     views = {"60 s": LAST_MINUTE, "10 min": LAST_10_MINUTES, "pass": View.part(0)}
     for size in SIZES:
         print(resized(size, LAST_MINUTE))
         for name, view in views.items():
-            (whole, drawing), paints_ms, late_ms, fps = measure(size, view, seconds=seconds)
+            (whole, drawing), paints_ms, late_ms, fps = measure(size, view, **how)
             is_kept = whole <= LIMITS_PCT[size] and paints_ms.max() <= LONGEST_PAINT_MS
             missed += not is_kept
             print(

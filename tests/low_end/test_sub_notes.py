@@ -2,12 +2,15 @@
 
 import numpy as np
 import pytest
+import soundfile
 
 from demo_signals.instruments import kick
 from meter.low_end import LowEndSettings
 from meter.low_end.note_fit import fit, piece_of
+from meter.low_end.note_sections import sections_of
 from meter.low_end.note_signal import NoteSignal
 from tests.support.bass import RATE_HZ, around, both, cents_off, line, low_end_of, matched, note
+from tests.support.drum_patterns import FOLDER
 
 LIMITS_CENTS = {0.12: 1.0, 0.25: 0.3, 0.5: 0.1}
 
@@ -207,3 +210,20 @@ def test_a_held_note_is_named_within_0_6_s_less_the_pause_of_the_thread(hz):
         now = analysis.reading().note_now
         assert now is not None and now.is_open
         assert cents_off(now.hz, hz) < max(now.uncertainty_cents, 1.0)
+
+
+@pytest.mark.packages("sonic-pi-samples")
+def test_a_sampled_break_again_and_again_is_read_to_its_end():
+    sound, rate_hz = soundfile.read(FOLDER / "loop_amen_full.flac", always_2d=True, dtype="float32")
+    sound = np.tile(sound, (3, 1))
+    assert rate_hz == 44_100
+    low_end = low_end_of(sound)
+    assert low_end.unpitched and low_end.unpitched[-1].at_s > 0.8 * len(sound) / 48_000
+
+
+def test_a_pitch_of_which_the_notes_around_leave_nothing_has_no_section():
+    tone = np.sin(2 * np.pi * 55.0 * np.arange(600) / 750.0)
+    how = {"rate_hz": 750.0, "hz": 55.0}
+    assert sections_of(tone, first=100, last=500, **how)
+    for first, last in ((-90, -40), (-20, -1), (600, 640)):
+        assert sections_of(tone, first=first, last=last, **how) == []

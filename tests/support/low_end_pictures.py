@@ -29,7 +29,7 @@ Sound = npt.NDArray[np.float32]
 KIT: Final = KITS / "ElectricEmpireKit"
 SIZES: Final = ((1280, 800), (960, 540))
 BEATS: Final = (
-    ("EE_Kick_Power", 0.9, 0.0, (0, 6, 10)),
+    ("EE_Kick_Hard_1", 0.9, 0.0, (0, 6, 10)),
     ("EE_Snare_2", 0.5, 0.1, (4, 12)),
     ("EE_Hat_Low", 0.2, -0.5, range(0, 16, 2)),
     ("EE_Clap", 0.2, 0.5, (12,)),
