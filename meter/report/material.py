@@ -198,7 +198,7 @@ def _of_pass(number: int, target: Target | None, delivery: Delivery) -> Material
         tunes=tuple(tunes),
         is_broken_off=kept.is_broken_off or not (kept.is_ended or is_heard),
         is_still_heard=is_heard,
-        withheld_s=kept.withheld_rows / kept.rows_a_second,
+        withheld_s=kept.withheld_rows / SOUNDINGS_A_SECOND,  # counted before it was made coarser
         playback=_playback(summary, delivery),
     )
 

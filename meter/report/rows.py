@@ -42,6 +42,10 @@ _UNITS: Final = {"loudness_range_lu": "LU", "sample_peak_dbfs": "dBFS", "peak_to
 }
 
 
+_OF_SIDES: Final = ("correlation", "low_correlation", "fold_loss_db.below_crossover", "fold_loss_db.full")
+"""What one channel alone cannot have."""
+
+
 def about(material: Material) -> str:
     """What it is: source, when, how long."""
     words = [material.source, f"{clock(material.summary.seconds)} long", f"{material.rate_hz / 1000:g} kHz"]
@@ -61,8 +65,6 @@ def to_know(material: Material) -> Iterator[str]:
             f"The system volume was not 0 dB for {spoken(material.withheld_s)} of it: levels read otherwise "
             "than the music is, and no verdict is given."
         )
-    if material.target is not None:
-        yield f"Held against {material.target.title}."
     for note in material.notes:
         yield f"Note: {note}."
 
@@ -75,9 +77,8 @@ def in_short(material: Material) -> Iterator[str]:
         if verdict in (Verdict.OVER, Verdict.UNDER) and key in TITLES
     ]
     if material.target is not None and material.verdicts:
-        yield f"Misses {material.target.title}: {', '.join(missed)}." if missed else (
-            f"Keeps every limit of {material.target.title}."
-        )
+        told = ", ".join(missed) if missed else "every limit is kept"
+        yield f"Held against {material.target.title}: {told}."
     yield _over(material)
     jumps = [tune for tune in material.tunes if tune.is_jump]
     if jumps:
@@ -94,6 +95,8 @@ def in_short(material: Material) -> Iterator[str]:
 
 def _over(material: Material) -> str:
     summary, over_s = material.summary, material.seconds_over()
+    if summary.integrated_lufs == -math.inf:
+        return "All of it is silent."
     if over_s == 0:
         return "Nothing was over, and nothing was clipped flat."
     share = f", {100.0 * over_s / summary.seconds:.1f} %" if summary.seconds >= 60.0 else ""
@@ -126,7 +129,8 @@ def spoken(seconds: float) -> str:
 def number_rows(material: Material) -> Iterator[tuple[str, str]]:
     """Name and value of each number."""
     for key, title in TITLES.items():
-        yield title, _value(material, key)
+        if material.channels > 1 or key not in _OF_SIDES:
+            yield title, _value(material, key)
     summary, over_s = material.summary, material.seconds_over()
     share = f" ({100.0 * over_s / summary.seconds:.1f} %)" if summary.seconds > 0.0 and over_s else ""
     yield "overs", f"{summary.overs}"

@@ -42,6 +42,8 @@ def as_json(material: Material) -> str:
         "target": None if material.target is None else material.target.name,
         "verdicts": {key: verdict.word for key, verdict in material.verdicts.items()},
         "broken_off": material.is_broken_off,
+        "still_heard": material.is_still_heard,
+        "withheld_s": material.withheld_s,
         "overs": summary.overs,
         "seconds_over": material.seconds_over(),
         "flat_top_runs": summary.flat_top_runs,

@@ -93,7 +93,8 @@ def test_the_page_of_a_file_holds_its_numbers_verdicts_and_findings(tune, tmp_pa
     checked = check_file(tune, Options(target=material_of(tune, target=None).target))
     assert "a <tune> & more.wav" in read.text
     assert f"{checked.summary.integrated_lufs:.1f} LUFS" in read.text
-    assert "Held against Club" in read.text
+    assert "Held against Club: " in read.text
+    assert "true peak over" in read.text
     assert "over" in read.text
     for finding in checked.findings[:1]:
         assert finding.text[:40] in read.text
@@ -237,11 +238,16 @@ def test_what_cannot_be_meant_is_one_sentence(tune, tmp_path, capsys, monkeypatc
 
 
 def test_mono_and_silence_are_told_too(tmp_path):
+    said = {}
     for name, frames in (("mono", music(4.0)[:, :1]), ("silent", np.zeros((RATE_HZ, 2), np.float32))):
         path = tmp_path / f"{name}.wav"
         soundfile.write(path, frames, RATE_HZ)
-        read = Page(written(tmp_path / f"{name}.html", str(path)))
-        assert "What was found" in read.text
+        said[name] = Page(written(tmp_path / f"{name}.html", str(path))).text
+        assert "What was found" in said[name]
+    assert "in mono" not in said["mono"]
+    assert "correlation" not in said["mono"]
+    assert "Nothing was over" in said["mono"]
+    assert "All of it is silent." in said["silent"]
 
 
 def test_encoders_and_playback_stand_on_the_page_when_they_are_asked_for(tmp_path):
@@ -332,8 +338,9 @@ def test_through_a_system_volume_there_is_no_verdict_and_it_says_why(tmp_path):
     number = kept_pass(is_set=False, seconds=20.0, withheld_rows=75)
     read = Page(written(tmp_path / "r.html", str(number), "--target", "club"))
     assert "The system volume was not 0 dB for 8 s of it" in read.text
+    assert json.loads(written(tmp_path / "r.json", str(number)))["withheld_s"] == 7.5
     assert "· inside" not in read.text
-    assert "Misses" not in read.text
+    assert "Held against" not in read.text
 
 
 @pytest.mark.parametrize(

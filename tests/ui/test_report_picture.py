@@ -77,6 +77,16 @@ def test_a_set_has_its_tunes_and_a_column_holds_what_stands_in_it(tmp_path):
             assert fonts.metrics(32, is_bold=is_bold).horizontalAdvance(text) <= wide_px
 
 
+@pytest.mark.parametrize("channels", [1, 2, 6])
+def test_one_channel_silence_and_six_channels_are_drawn(tmp_path, channels):
+    for name, sound in (("sound", 0.1), ("silence", 0.0)):
+        path = tmp_path / f"{name}.wav"
+        frames = sound * np.random.default_rng(1).standard_normal((96_000, channels))
+        soundfile.write(path, frames, 48_000)
+        seen = pixels(drawn(tmp_path / f"{name}.png", str(path)))
+        assert 0.01 < (seen != 0xFFFFFF).mean() < 0.5
+
+
 def test_only_a_report_is_written_over(tune, tmp_path, capsys):
     to = tmp_path / "r.png"
     drawn(to, tune)
