@@ -193,7 +193,7 @@ def _of_pass(number: int, target: Target | None, delivery: Delivery) -> Material
         crossover_hz=kept.start.crossover_hz,
         summary=summary,
         target=target,
-        verdicts=judge(target, summary) if target is not None and is_judged else {},
+        verdicts=judge(target, summary, finished=not is_heard) if target is not None and is_judged else {},
         findings=tuple((one.at_s, one.text) for one in findings_in(live_pass, target)),
         tunes=tuple(tunes),
         is_broken_off=kept.is_broken_off or not (kept.is_ended or is_heard),

@@ -46,6 +46,11 @@ _OF_SIDES: Final = ("correlation", "low_correlation", "fold_loss_db.below_crosso
 """What one channel alone cannot have."""
 
 
+def title_of(key: str) -> str:
+    """The name of a measure; a target may limit bands that a report does not tell otherwise."""
+    return TITLES.get(key) or f"lost in mono, {key.partition('.')[2]} Hz"
+
+
 def about(material: Material) -> str:
     """What it is: source, when, how long."""
     words = [material.source, f"{clock(material.summary.seconds)} long", f"{material.rate_hz / 1000:g} kHz"]
@@ -71,12 +76,12 @@ def to_know(material: Material) -> Iterator[str]:
 
 def in_short(material: Material) -> Iterator[str]:
     """What it comes to, in a few sentences."""
-    missed = [
-        f"{TITLES[key]} {verdict.word}"
-        for key, verdict in material.verdicts.items()
-        if verdict in (Verdict.OVER, Verdict.UNDER) and key in TITLES
-    ]
     if material.target is not None and material.verdicts:
+        missed = [
+            f"{title_of(key)} {verdict.word}"
+            for key, verdict in material.verdicts.items()
+            if verdict is not Verdict.INSIDE
+        ]
         told = ", ".join(missed) if missed else "every limit is kept"
         yield f"Held against {material.target.title}: {told}."
     yield _over(material)
@@ -128,9 +133,9 @@ def spoken(seconds: float) -> str:
 
 def number_rows(material: Material) -> Iterator[tuple[str, str]]:
     """Name and value of each number."""
-    for key, title in TITLES.items():
-        if material.channels > 1 or key not in _OF_SIDES:
-            yield title, _value(material, key)
+    for key in [*TITLES, *(key for key in material.verdicts if key not in TITLES)]:
+        if material.channels > 1 or key not in _OF_SIDES or key in material.verdicts:
+            yield title_of(key), _value(material, key)
     summary, over_s = material.summary, material.seconds_over()
     share = f" ({100.0 * over_s / summary.seconds:.1f} %)" if summary.seconds > 0.0 and over_s else ""
     yield "overs", f"{summary.overs}"

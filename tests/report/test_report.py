@@ -23,9 +23,10 @@ from meter.journal.store import open_journal
 from meter.report.drawing import _overs
 from meter.report.material import material_of
 from meter.report.page import page
-from meter.report.rows import spoken
+from meter.report.rows import TITLES, in_short, number_rows, spoken, title_of
 from meter.report.series import curves_of
 from meter.soundings import as_text_time
+from meter.targets import MEASURES, Limit, Target
 from meter.tunes.words import clock
 
 RATE_HZ = 48_000
@@ -306,6 +307,25 @@ def test_wishes_that_cannot_be_meant_are_refused_before_anything_is_measured(tmp
     assert "expected an encoder and kb/s" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("limits", "said"),
+    [
+        ({"true_peak_dbtp": Limit(max=9.0)}, "Held against Own: every limit is kept."),
+        ({"fold_loss_db.20-60": Limit(min=-0.1)}, "Held against Own: lost in mono, 20-60 Hz under."),
+        ({"short_term_max_lufs": Limit(max=0.0)}, "Held against Own: highest short-term, 3 s not yet."),
+    ],
+)
+def test_a_limit_of_any_measure_is_told_and_none_that_is_unknown_is_kept(tmp_path, limits, said):
+    path = tmp_path / "short.wav"
+    soundfile.write(path, music(2.0, opposite_from_s=0.0), RATE_HZ)
+    target = Target(name="own", title="Own", source="made up", limits=limits)
+    material = material_of(str(path), target=target)
+    assert next(in_short(material)) == said
+    (key,) = limits
+    assert title_of(key) in dict(number_rows(material))
+    assert set(map(title_of, MEASURES)) >= set(TITLES.values())
+
+
 @pytest.mark.parametrize("seconds", [4.0, 30.0])
 def test_the_line_of_a_short_pass_is_no_row_of_dots(tmp_path, seconds):
     """A column without a sounding would part it."""
@@ -327,7 +347,9 @@ def test_a_pass_that_goes_on_or_was_broken_off_says_so(tmp_path):
     """Nobody has to close it before."""
     going = kept_pass(is_set=True, is_ended=False, clock=time.time)
     broken = kept_pass(is_set=True, is_ended=False)
-    assert "It is still being heard" in Page(written(tmp_path / "a.html", str(going))).text
+    read = Page(written(tmp_path / "a.html", str(going), "--target", "club"))
+    assert "It is still being heard" in read.text
+    assert "loudest 30 s not yet" in read.text, "it may become louder"
     read = Page(written(tmp_path / "b.html", str(broken)))
     assert "It was broken off, as by a crash" in read.text
     assert "still" not in read.text
