@@ -91,6 +91,7 @@ class Pictures:
 def demo(pictures: Pictures) -> None:
     """The states with the demo."""
     conductor, window, going = pictures.conductor, pictures.window, pictures.conductor.going
+    window.resize(1280, 800)
     conductor.begin("demo")
     while conductor.session.timeline.slots < LEAP_S * 10.0:
         pictures.go_on(0.2)
