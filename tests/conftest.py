@@ -6,8 +6,8 @@
 - A test marked ``long`` runs only with ``--long``; one that needs packages
   (``@pytest.mark.packages("pulseaudio")``, or the fixture ``music``) fails with the name of a
   missing one, and off Debian is not run but listed.
-- One marked ``realtime`` waits for real sound: tests/run lets it run alone, the others in two
-  processes.
+- One marked ``realtime`` waits for real sound: tests/run lets it run alone, the others in
+  several processes.
 - No test may skip: what could not run must be seen.
 """
 
