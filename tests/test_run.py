@@ -14,7 +14,7 @@ CHECKS = [
     "python -m mypy",
     "lint-imports",
     "codespell",
-    "python -m pytest --only rest -n 2 --dist loadfile",
+    "python -m pytest --only rest -n 3 --dist loadfile",
     "python -m pytest --only realtime",
 ]
 STARTS = ("python -m ruff", "python -m mypy", "lint-imports", "codespell", "python -m pytest")
@@ -57,7 +57,7 @@ def test_one_failure_stops_nothing_and_is_named(system, trouble):
 def test_arguments_go_to_pytest(system):
     _, checks, _ = run(system, "--no-install", "--long", "-k", "two words")
     assert checks[-2:] == [
-        "python -m pytest --long --only rest -n 2 --dist loadfile -k two words",
+        "python -m pytest --long --only rest -n 3 --dist loadfile -k two words",
         "python -m pytest --long --only realtime -k two words",
     ]
 
