@@ -26,6 +26,7 @@ ROOM_PX: Final = 158
 """For a row, in a list of the usual width with a scroll bar."""
 
 GAP: Final = "  "
+SINCE: Final = "since last"
 
 Key = tuple[str, int]
 
@@ -227,16 +228,25 @@ def _numbers(text: str) -> list[str]:
 
 def _changes(change: str) -> list[str]:
     """What has changed since the one below it in the list."""
-    return _fitted(f"since last {typeset(change)}".split(", "), ", ") if change else []
+    if not change:
+        return []
+    first, *more = typeset(change).split(", ")
+    together = f"{SINCE} {first}"
+    if _fits(together):
+        return _fitted([together, *more], ", ")
+    return [SINCE, *_fitted([first, *more], ", ")]
+
+
+def _fits(line: str) -> bool:
+    return fonts.metrics(TEXT_PX).horizontalAdvance(line) <= ROOM_PX
 
 
 def _fitted(parts: Sequence[str], between: str) -> list[str]:
     """The parts in lines that are narrow enough; none is cut."""
     lines: list[str] = []
-    metrics = fonts.metrics(TEXT_PX)
     for part in parts:
         longer = f"{lines[-1]}{between}{part}" if lines else part
-        if lines and metrics.horizontalAdvance(longer) <= ROOM_PX:
+        if lines and _fits(longer):
             lines[-1] = longer
         else:
             lines.append(part)

@@ -7,6 +7,9 @@ from PyQt6.QtGui import QDropEvent
 from meter.low_end.settings import LowEndSettings
 from tests.low_end.test_heard_findings import notes
 from tests.support.sound import noise
+from ui import fonts
+from ui.passes_list import ROOM_PX
+from ui.style import TEXT_PX
 
 
 @pytest.fixture
@@ -28,6 +31,15 @@ def opened(scene, paths, count):
 def rows(scene):
     passes = scene.window.passes
     return [passes.item(row).text().split("\n") for row in range(passes.count())]
+
+
+def test_no_line_of_a_row_is_wider_than_the_list(scene, crate):
+    opened(scene, [crate / "a.wav"], 1)
+    change = "loudest 30 s +1.7 LU, true peak +0.2 dB"
+    scene.window.passes.write_file(0, "a.wav", "2:16  I -12.0  TP +0.3", change)
+    row = rows(scene)[2]
+    assert row[2:] == ["since last", "loudest 30 s +1.7 LU", "true peak +0.2 dB"]
+    assert all(fonts.metrics(TEXT_PX).horizontalAdvance(line) <= ROOM_PX for line in row)
 
 
 def test_a_folder_is_measured_file_by_file_and_what_is_bad_is_said(scene, crate):
