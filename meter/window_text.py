@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,6 +14,9 @@ from meter.sentence_kinds import Kind
 from meter.targets import Limit, value_text
 
 NOTHING_LOST: Final = "0 frames lost"
+
+_A_FILE: Final = re.compile(r"[^\s:]*[/\\]|[a-zA-Z]:|[^:]*\.[a-z]\w{1,4}: |\S+\.[a-z]\w{1,4} ", re.I)
+"""How a sentence begins that begins with a path, or with the name of a file."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +143,9 @@ OURS: Final = ("system", "demo")
 
 
 def capital(said: str, info: SourceInfo | None = None) -> str:
-    """With a capital at the beginning, unless it begins with the name of this file or device."""
+    """With a capital at the beginning, unless it begins with the name of a file or of this device."""
     if info is not None and info.spec not in OURS and said.startswith(info.name):
+        return said
+    if _A_FILE.match(said):
         return said
     return said[:1].upper() + said[1:]

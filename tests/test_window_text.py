@@ -126,3 +126,18 @@ def test_a_sentence_begins_with_a_capital_but_the_name_of_a_file_or_device_stays
         "Opening tune.wav"
     )
     assert capital("held: nothing is measured") == "Held: nothing is measured"
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "bad/empty.wav: this file is empty (0 bytes)",
+        "my tune.wav: there is no such file",
+        "tune.wav is out of the list",
+        "c:\\tunes\\a.wav: there is no such file",
+        "/x/journal.db: the disk that holds the journal is full",
+    ],
+)
+def test_the_name_of_a_file_keeps_its_letters(said):
+    assert capital(said) == said
+    assert capital(f"at the end there is a name: {said}").startswith("At the")

@@ -23,6 +23,7 @@ from PyQt6.QtWidgets import (
 from meter.delivery.choices import LOUDEST_LUFS, QUIETEST_LUFS
 from meter.delivery.codecs import CODECS, Codec, available, rates_in
 from meter.delivery.tables import CLIPS, ENCODE_HEADINGS, PLAYBACK_HEADINGS, PLAYS
+from meter.window_text import capital
 from ui.progress_strip import ProgressStrip
 from ui.state import Choices
 from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, TEXT_PX, label, typeset
@@ -243,7 +244,7 @@ class _Table(QWidget):
 
 
 def _show(line: QLabel, sentence: str) -> None:
-    line.setText(typeset(sentence[:1].upper() + sentence[1:]))
+    line.setText(typeset(capital(sentence)))
     line.setVisible(bool(sentence))
 
 

@@ -166,8 +166,7 @@ class MessageBar(QFrame):
 
     def say(self, sentence: str, undo: Callable[[], object] | None = None) -> None:
         """Show this; with a way to undo what was done, where there is one."""
-        is_name = sentence[:1] in "/." or sentence[1:2] == ":"
-        self.label.setText(sentence if is_name else sentence[:1].upper() + sentence[1:])
+        self.label.setText(capital(sentence))
         self._undoing = undo
         self.undo.setVisible(undo is not None)
         self.show()

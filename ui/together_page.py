@@ -20,6 +20,7 @@ from PyQt6.QtWidgets import (
 
 from meter.kick_and_sub import MOVE
 from meter.together_words import HITS, HOW, QUESTION, SCAN, PageText
+from meter.window_text import capital
 from ui import fonts
 from ui.progress_strip import ProgressStrip
 from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, TEXT_PX, label, typeset
@@ -138,7 +139,7 @@ class TogetherPage(QDialog):
 
     def say(self, sentence: str) -> None:
         """What could not be done; empty for nothing."""
-        self.problem.setText(typeset(sentence[:1].upper() + sentence[1:]))
+        self.problem.setText(typeset(capital(sentence)))
         self.problem.setVisible(bool(sentence))
         if sentence:
             self._show_found(False)
