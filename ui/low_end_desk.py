@@ -10,6 +10,8 @@ from meter.errors import UsageError
 from meter.low_end.lanes import low_end_answers, low_end_flags, low_end_moment
 from meter.low_end.picture import Piece
 from meter.low_end.settings import LowEndSettings
+from meter.shown import BELOW
+from meter.summary_keys import value_of
 from ui.low_end_page import LowEndPage
 from ui.navigator import Navigator
 from ui.session import Session
@@ -17,6 +19,7 @@ from ui.state import StateFile
 from ui.window import MainWindow
 
 if TYPE_CHECKING:
+    from meter.file_pass import FilePass
     from meter.lanes import Flag
 
 
@@ -75,7 +78,18 @@ class LowEndDesk(QObject):
         file = self.going.file
         channels = self.session.now.channels if file is None else file.live_pass.channels
         bpm = self.state.choices.bpm
-        return low_end_flags(self.pieces(), self.settings, bpm=bpm, channels=channels or 2)
+        return low_end_flags(
+            self.pieces(),
+            self.settings,
+            bpm=bpm,
+            channels=channels or 2,
+            whole_lost_db=None if file is None else self._lost_of(file),
+        )
+
+    def _lost_of(self, file: FilePass) -> float | None:
+        """The number that the other arrangement flies too, where it is of the same crossover."""
+        is_of_it = file.checked.options.crossover_hz == self.settings.crossover_hz
+        return value_of(file.checked.summary, BELOW) if is_of_it else None
 
     def moment(self, slot: int) -> list[str]:
         """The numbers of a slot."""

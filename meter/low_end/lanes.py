@@ -90,16 +90,27 @@ def beats_text(beat_hz: float, bpm: float) -> tuple[str, str]:
 
 
 def low_end_flags(
-    pieces: Sequence[Piece], settings: LowEndSettings, *, bpm: float = 0.0, channels: int = 2
+    pieces: Sequence[Piece],
+    settings: LowEndSettings,
+    *,
+    bpm: float = 0.0,
+    channels: int = 2,
+    whole_lost_db: float | None = None,
 ) -> dict[str, tuple[Flag, ...]]:
-    """What rides on each lane, of the newest piece."""
+    """What rides on each lane, of the newest piece.
+
+    Parameters
+    ----------
+    whole_lost_db : float, optional
+        What all of a file loses in mono below the crossover; the last three seconds are told without it.
+    """
     if not pieces:
         return {}
     low_end = pieces[-1].low_end
     return {
         "sub": tuple(_of_sub(low_end, bpm)),
         "kick": tuple(_of_kick(low_end, settings)),
-        "club": tuple(_of_club(low_end, settings, channels)),
+        "club": tuple(_of_club(low_end, settings, channels, whole_lost_db)),
     }
 
 
@@ -155,11 +166,13 @@ def _of_kick(low_end: LowEnd, settings: LowEndSettings) -> Iterator[Flag]:
     )
 
 
-def _of_club(low_end: LowEnd, settings: LowEndSettings, channels: int) -> Iterator[Flag]:
+def _of_club(
+    low_end: LowEnd, settings: LowEndSettings, channels: int, whole_lost_db: float | None
+) -> Iterator[Flag]:
     if channels == 1:
         yield Flag(key="", name="nothing", value_text="", unit="")
         return
-    lost = lost_below(low_end, settings.crossover_hz)
+    lost = lost_below(low_end, settings.crossover_hz) if whole_lost_db is None else whole_lost_db
     if lost is not None:
         yield Flag(
             key="",

@@ -133,6 +133,8 @@ def test_flags_tell_note_cents_body_and_loss():
     ]
     assert [flag.text for flag in found["kick"]] == ["body 70.0 Hz ▼ under", "4 kicks"]
     assert [flag.text for flag in found["club"]] == ["below 120 Hz -3.0 dB"]
+    (whole,) = low_end_flags(shown, SETTINGS, whole_lost_db=-0.06)["club"]
+    assert whole.text == "below 120 Hz -0.1 dB"
     (mono_file,) = low_end_flags(shown, SETTINGS, channels=1)["club"]
     assert mono_file.text == "nothing"
 
