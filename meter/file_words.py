@@ -9,8 +9,9 @@ from typing import Final
 from meter.check import Checked
 from meter.check_run import RunProgress
 from meter.check_text import missed_text
+from meter.shown import SIGNED
 from meter.soundings import Summary
-from meter.targets import value_text
+from meter.targets import Target, value_text
 
 MOST_LINES: Final = 4
 """So many sentences are shown at once; the rest stands in the log."""
@@ -47,17 +48,22 @@ def too_many_text(files: int, most: int) -> str:
     return f"the first {most} of {files} files were taken; `leadline check` makes a table of all of them"
 
 
-def numbers_text(summary: Summary) -> str:
+def numbers_text(summary: Summary, target: Target | None = None) -> str:
     """Length, I and true peak, for the list."""
-    return levels_text(summary.seconds, summary.integrated_lufs, summary.true_peak_dbtp)
+    return levels_text(summary.seconds, summary.integrated_lufs, summary.true_peak_dbtp, target)
 
 
-def levels_text(length_s: float, integrated_lufs: float | None, true_peak_dbtp: float | None) -> str:
-    """The same of numbers that are known."""
+def levels_text(
+    length_s: float,
+    integrated_lufs: float | None,
+    true_peak_dbtp: float | None,
+    target: Target | None = None,
+) -> str:
+    """The same of numbers that are known, exact enough for the verdict of the target."""
     seconds = int(length_s)
     integrated, peak = (
-        "--" if value is None else value_text(value, plus=plus)
-        for value, plus in ((integrated_lufs, False), (true_peak_dbtp, True))
+        "--" if value is None else _value(key, value, target)
+        for key, value in (("integrated_lufs", integrated_lufs), ("true_peak_dbtp", true_peak_dbtp))
     )
     length = f"{seconds // 60}:{seconds % 60:02d}"
     if seconds >= 3600:
@@ -69,11 +75,11 @@ def file_sentence(checked: Checked) -> str:
     """The most useful thing to know of a file: what misses the target, or that nothing does."""
     name, summary, target = Path(checked.name).name, checked.summary, checked.options.target
     known = [
-        f"{word} {value_text(value, plus=plus)} {unit}"
-        for word, value, unit, plus in (
-            ("I", summary.integrated_lufs, "LUFS", False),
-            ("loudest 30 s", summary.loudest_30s_lufs, "LUFS", False),
-            ("true peak", summary.true_peak_dbtp, "dBTP", True),
+        f"{word} {_value(key, value, target)} {unit}"
+        for key, word, value, unit in (
+            ("integrated_lufs", "I", summary.integrated_lufs, "LUFS"),
+            ("loudest_30s_lufs", "loudest 30 s", summary.loudest_30s_lufs, "LUFS"),
+            ("true_peak_dbtp", "true peak", summary.true_peak_dbtp, "dBTP"),
         )
         if value is not None
     ]
@@ -84,3 +90,8 @@ def file_sentence(checked: Checked) -> str:
     if missed:
         return f"{name}, against {target.title}: {missed} ({numbers})"
     return f"{name}: inside {target.title}, in all it limits ({numbers})"
+
+
+def _value(key: str, value: float, target: Target | None) -> str:
+    limit = None if target is None else target.limits.get(key)
+    return value_text(value, limit=limit, plus=key in SIGNED)

@@ -61,6 +61,11 @@ def test_of_one_channel_there_is_nothing_to_compare():
             "tune.wav, against Club: the true peak is 0.5 dB over (I -8.4 LUFS, loudest 30 s -6.5 LUFS, "
             "true peak +0.5 dBTP)",
         ),
+        (
+            checked(true_peak_dbtp=0.03),
+            "tune.wav, against Club: the true peak is 0.03 dB over (I -8.4 LUFS, loudest 30 s -6.5 LUFS, "
+            "true peak +0.03 dBTP)",
+        ),
         (checked(None, loudest_30s_lufs=None, true_peak_dbtp=None), "tune.wav: I -8.4 LUFS"),
     ],
 )
@@ -71,3 +76,5 @@ def test_the_sentence_of_a_file_says_what_misses_the_target(of, said):
 def test_its_line_in_the_list_is_length_and_levels():
     assert numbers_text(a_summary(true_peak_dbtp=0.25)) == "4:00  I -8.4  TP +0.2"
     assert numbers_text(replace(a_summary(), integrated_lufs=None)) == "4:00  I --  TP -0.3"
+    barely = checked(true_peak_dbtp=0.03)
+    assert numbers_text(barely.summary, barely.options.target) == "4:00  I -8.4  TP +0.03"

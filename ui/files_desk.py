@@ -143,7 +143,8 @@ class FilesDesk(QObject):
         from meter.file_words import numbers_text
 
         self.files[number], self._changes[number] = file, change
-        self.window.passes.add_file(number, file.title, numbers_text(file.checked.summary), change)
+        numbers = numbers_text(file.checked.summary, file.checked.options.target)
+        self.window.passes.add_file(number, file.title, numbers, change)
         if file.checked.encodes:
             self._write(number)
 
@@ -177,6 +178,7 @@ class FilesDesk(QObject):
     def choose(self, number: int) -> None:
         """Draw this file, held against the target and the settings of now."""
         self.files[number] = self._judged(self.files[number])
+        self._write(number)
         self.window.passes.show_file(number)
         self.going.choose_file(self.files[number])
 
@@ -185,6 +187,7 @@ class FilesDesk(QObject):
         number = self.number_of(self.going.file)
         if number is not None:
             self.files[number] = self._judged(self.files[number])
+            self._write(number)
             self.going.take_file(self.files[number])
 
     def _judged(self, file: FilePass) -> FilePass:
@@ -209,7 +212,7 @@ class FilesDesk(QObject):
         from meter.file_words import numbers_text
 
         file = self.files[number]
-        numbers = numbers_text(file.checked.summary)
+        numbers = numbers_text(file.checked.summary, file.checked.options.target)
         tried = [(short_line(one), full_line(one)) for one in file.checked.encodes]
         self.window.passes.write_file(number, file.title, numbers, self._changes[number], tried)
 

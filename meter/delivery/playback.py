@@ -10,17 +10,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from meter.delivery.choices import LOUDEST_LUFS, QUIETEST_LUFS
 from meter.errors import UsageError
 from meter.soundings import Summary
 from meter.standards.playback_levels import LEVELS, PlaybackLevel
-from meter.targets import value_text
+from meter.targets import Limit, value_text
 
 if TYPE_CHECKING:
     from meter.check import Checked
 
+FULL_SCALE: Final = Limit(max=0.0)
+"""What lies over it is clipped, limited or turned up less, however little it is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +64,7 @@ def level_from(text: str) -> PlaybackLevel:
         own_lufs = math.nan
     if not QUIETEST_LUFS <= own_lufs <= LOUDEST_LUFS:
         raise UsageError(
-            f"--playback {text} came; expected {', '.join(LEVELS)}, or a loudness of your own from "
+            f"--playback {text} came; expected all, {', '.join(LEVELS)}, or a loudness of your own from "
             f"{QUIETEST_LUFS:g} to {LOUDEST_LUFS:g} LUFS, such as --playback=-14"
         )
     return own_level(own_lufs)
@@ -169,7 +171,7 @@ def forecast_lines(found: Sequence[Forecast]) -> Iterator[str]:
     for one in found:
         gain = value_text(one.gain_db, plus=True)
         name = one.level.title + (", album" if one.is_album else "")
-        peak = value_text(one.true_peak_dbtp, plus=True)
+        peak = value_text(one.true_peak_dbtp, limit=FULL_SCALE, plus=True)
         yield (
             f"    {name:<28}{gain:>6} dB to {value_text(one.loudness_lufs):>6} LUFS, peaks {peak} dBTP"
             f"{_end(one)}"
@@ -180,7 +182,8 @@ def _end(one: Forecast) -> str:
     if one.is_held:
         return "; not turned up"
     if one.headroom_db < 0.0:
-        return f", {-one.headroom_db:.1f} dB too high: clipped, limited or turned up less"
+        over = value_text(one.true_peak_dbtp, limit=FULL_SCALE)
+        return f", {over} dB too high: clipped, limited or turned up less"
     return f", {one.headroom_db:.1f} dB of headroom"
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from meter.delivery.encoded import Encoded
-from meter.delivery.playback import Forecast
+from meter.delivery.playback import FULL_SCALE, Forecast
 from meter.delivery.words import change_text, highest, overs_text, trim_text
 from meter.soundings import Summary, as_text_time
 from meter.targets import value_text
@@ -77,9 +77,10 @@ def _row(title: str, one: Forecast) -> tuple[str, ...]:
 
 def _three(loudness_lufs: float, peak_dbtp: float) -> tuple[str, str, str]:
     headroom = f"{value_text(-peak_dbtp)} dB" if math.isfinite(peak_dbtp) else "--"
+    peak = value_text(peak_dbtp, limit=FULL_SCALE, plus=True)
     if peak_dbtp > 0.0:
-        headroom = f"{peak_dbtp:.1f} dB too high"
-    return f"{value_text(loudness_lufs)} LUFS", f"{value_text(peak_dbtp, plus=True)} dBTP", headroom
+        headroom = f"{peak.lstrip('+')} dB too high"
+    return f"{value_text(loudness_lufs)} LUFS", f"{peak} dBTP", headroom
 
 
 def short_line(one: Encoded) -> str:

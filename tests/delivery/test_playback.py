@@ -9,7 +9,8 @@ import pytest
 import soundfile
 
 from meter.cli import main
-from meter.delivery.playback import forecast, level_from, levels_from
+from meter.delivery.playback import forecast, forecast_lines, level_from, levels_from
+from meter.delivery.tables import _row
 from meter.errors import UsageError
 from meter.standards.playback_levels import LEVELS
 
@@ -43,11 +44,19 @@ def test_an_album_keeps_its_own_steps():
     assert (quiet.gain_db, quiet.loudness_lufs) == (-6.0, -17.5)
 
 
+def test_a_peak_that_is_barely_over_is_not_told_as_nothing():
+    found = forecast(LEVELS["aes"], integrated_lufs=-16.0, true_peak_dbtp=0.03)
+    assert list(forecast_lines([found]))[1].endswith(
+        "peaks +0.03 dBTP, 0.03 dB too high: clipped, limited or turned up less"
+    )
+    assert _row("AES, music", found)[-2:] == ("+0.03 dBTP", "0.03 dB too high")
+
+
 def test_levels_are_named_or_the_user_s_own():
     assert [level.key for level in levels_from("all,-14")] == ["aes", "ebu", "replaygain", "-14"]
     assert level_from("-14").track_lufs == -14.0
     for text in ("loud", "3", "-90", "nan", ""):
-        with pytest.raises(UsageError, match="expected aes, ebu, replaygain, or a loudness of your own"):
+        with pytest.raises(UsageError, match="expected all, aes, ebu, replaygain, or a loudness of your own"):
             level_from(text)
 
 
