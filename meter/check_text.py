@@ -217,7 +217,7 @@ def _missed_text(checked: Checked, target: Target, key: str) -> str:
     value, limit, measure = value_of(checked.summary, key), target.limits[key], MEASURES[key]
     name = _name(key, checked.options.crossover_hz)
     if value is None:
-        return f"{name} cannot be told yet"
+        return f"{name} cannot be told, there is too little sound"
     if math.isinf(value):
         return f"{name} is silence"
     bound = limit.max if verdict_on(value, limit) is Verdict.OVER else limit.min

@@ -64,7 +64,7 @@ examples:
   leadline check tune.flac --target ebu-r128 --strict    exit status 1 when it misses
   leadline check set.wav --json                  one JSON object a line
   leadline listen --target club                  what the machine plays, live; Ctrl-C ends it
-  leadline demo                                  the same on a tune with planted faults, without a sound
+  leadline demo                                  the window on a tune with planted faults, without a sound
   leadline sources                               what can be listened to
   leadline journal                               what was heard, pass by pass
   leadline shelf compare tune.wav                against the records you admire, equally loud

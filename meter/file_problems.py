@@ -104,7 +104,7 @@ def check_format(path: Path, rate_hz: int, channels: int, pair: tuple[int, int] 
         if channels > MAX_CHANNELS:
             raise AudioFileError(
                 f"{path}: the file has {channels} channels, at most {MAX_CHANNELS} are measured together; "
-                "choose a pair, for example --channels 1,2"
+                "choose a pair, as in `leadline check FILE --channels 1,2`, or export one by itself"
             )
         return
     first, second = pair

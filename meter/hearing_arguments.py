@@ -16,6 +16,7 @@ examples:
   leadline hearing rule niosh                        count by another rule
   leadline hearing add 98+-3:4 --note gig            4 h at about 98 dBA that the program did not hear
   leadline hearing undo                              take that back
+  leadline hearing plan 92+-3                        by the clock: when it is used up at about 92 dBA
   leadline listen --setup closed                     with the level at the ear
 
 Every level and dose is an estimate with an interval: no sound level meter, no medical advice. Local law and
@@ -67,7 +68,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     calibrate.add_argument(
         "--level", metavar="DBFS", type=float, default=-30.0, help="of the noise, at most -20; else -30"
     )
-    calibrate.add_argument("--source", metavar="SPEC", default="", help="only for this source, as system")
+    calibrate.add_argument(
+        "--source", metavar="SPEC", default="", help="only for this source, such as system"
+    )
     use = action("use", "choose a setup")
     use.add_argument("name", metavar="NAME")
     rule = action("rule", "count by this rule")

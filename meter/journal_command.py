@@ -31,6 +31,8 @@ brought back for 7 days, then it is gone. LEADLINE_HOME moves the journal to ano
 exit status: 0 done, 2 unusable arguments, or a journal that cannot be read.
 """
 
+NUMBER: Final = "the number of a pass, as `leadline journal list` tells it"
+
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add `journal` to the commands."""
@@ -60,11 +62,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--all", action="store_true", default=argparse.SUPPRESS, help="list passes under 10 s too"
     )
     show = action("show", "everything about one pass", run_show)
-    show.add_argument("number", type=int, metavar="N")
+    show.add_argument("number", type=int, metavar="N", help=NUMBER)
     show.add_argument("--target", metavar="NAME", help="hold it against this target")
     show.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object")
     forget = action("forget", "take passes out of the journal; can be undone for 7 days", run_forget)
-    forget.add_argument("numbers", nargs="+", type=int, metavar="N")
+    forget.add_argument("numbers", nargs="+", type=int, metavar="N", help=NUMBER)
     forget.add_argument(
         "--for-good", action="store_true", help="at once, to make room on the disk; nothing brings them back"
     )
@@ -74,16 +76,16 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     export = action(
         "export", "every sounding of a pass, ten a second, or one where it was made coarser", run_export
     )
-    export.add_argument("number", type=int, metavar="N")
+    export.add_argument("number", type=int, metavar="N", help=NUMBER)
     form = export.add_mutually_exclusive_group(required=True)
     form.add_argument("--csv", action="store_true", help="a table with a heading")
     form.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object a line")
     tunes_command.add_parser(actions)
     keep = action("keep", "put a pass on the shelf, to compare with", run_keep)
-    keep.add_argument("number", type=int, metavar="N")
+    keep.add_argument("number", type=int, metavar="N", help=NUMBER)
     keep.add_argument("--name", metavar="NAME", help='what to call it; "pass N" unless set')
     compare = action("compare", "compare a pass with the shelf, equally loud", run_compare)
-    compare.add_argument("number", type=int, metavar="N")
+    compare.add_argument("number", type=int, metavar="N", help=NUMBER)
     some = "only these; all of them unless set"
     compare.add_argument("--with", dest="names", nargs="+", default=[], metavar="NAME", help=some)
     compare.add_argument("--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object")

@@ -11,12 +11,9 @@ examples:
   leadline together project.wav --kick-channels 1,2 --sub-channels 3,4
 
 Both begin at the same moment of the tune, at one rate, at most 20 minutes long. Around each kick, 120 ms of
-both
-are added up in 30 to 120 Hz: more than the two apart is adding, less is cancelling. The sub is then tried
-turned
-and up to 12 ms earlier and later. A setting is suggested only when it serves nearly all hits; more is not
-always
-better, and what moves against the drums may lose its groove.
+both are added up in 30 to 120 Hz: more than the two apart is adding, less is cancelling. The sub is then
+tried turned and up to 12 ms earlier and later. A setting is suggested only when it serves nearly all hits;
+more is not always better, and what moves against the drums may lose its groove.
 
 exit status: 0 done, 2 unusable arguments, a file that cannot be read, or no kick in the first.
 """

@@ -143,7 +143,11 @@ def test_without_a_target_nothing_is_judged():
         (CLUB, {}, "Inside Club, in all it limits."),
         (CLUB, {"loudest_30s_lufs": -8.5}, "Not inside Club: the loudest 30 s is 0.5 LU under."),
         (CLUB, {"loudest_30s_lufs": -5.96}, "Not inside Club: the loudest 30 s is 0.04 LU over."),
-        (CLUB, {"loudest_30s_lufs": None}, "Not inside Club: the loudest 30 s cannot be told yet."),
+        (
+            CLUB,
+            {"loudest_30s_lufs": None},
+            "Not inside Club: the loudest 30 s cannot be told, there is too little sound.",
+        ),
         (CLUB, {"correlation": -0.2}, "Not inside Club: the correlation is 0.20 under."),
         (
             CLUB,

@@ -380,7 +380,10 @@ SENTENCES = {
         wav_bytes(channels=2).replace(b"\x01\0\x02\0", b"\x01\0\0\0", 1),
         "the header says 0 channels",
     ),
-    "seven.wav": (wav_bytes(channels=7), "7 channels, at most 6 are measured together; choose a pair"),
+    "seven.wav": (
+        wav_bytes(channels=7),
+        "7 channels, at most 6 are measured together; choose a pair, as in `leadline check FILE --ch",
+    ),
     "slow.wav": (wav_bytes(rate_hz=7999), "the sample rate is 7999 Hz; expected 8000 to 384000 Hz"),
     "fast.wav": (wav_bytes(rate_hz=384_001), "the sample rate is 384001 Hz; expected 8000 to 384000 Hz"),
     "still.wav": (wav_bytes(rate_hz=0), "the sample rate is 0 Hz"),

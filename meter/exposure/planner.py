@@ -69,6 +69,8 @@ def plan_text(made: Plan, found: Budget) -> str:
     if made.latest_s is None:
         return f"{end} about {_clock(made.middle_s)}, from {_clock(made.soonest_s)} on, or not today"
     first, last = _clock(made.soonest_s), _clock(made.latest_s)
+    if first == last:  # the level was given without an interval
+        return f"{end} about {first}"
     return f"{end} about {_clock(made.middle_s)}, between {first} and {last}"
 
 

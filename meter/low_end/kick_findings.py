@@ -103,7 +103,8 @@ def _finding(
         side = "under" if hz < low else "over"
         text = (
             f"{where}, {off_hz:.0f} Hz {side} the {low:.0f} to {high:.0f} Hz that you want: tune it or "
-            "choose another one, or set your own band with --kick-band; leave it if it sits well"
+            "choose another one, or set your own band (--kick-band, in the window Ctrl+L); leave it if it "
+            "sits well"
         )
     return _made(kind, hits, from_s, amount=hz, unit="Hz", severity=off_hz * len(hits), text=text)
 

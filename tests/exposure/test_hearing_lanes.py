@@ -58,6 +58,11 @@ def test_time_left_by_the_clock_is_that_of_niosh_table_1_1():
     assert plan_text(made, found) == "100 % about 13:00, between 12:30 and 14:00"
 
 
+def test_a_level_without_an_interval_is_used_up_at_one_moment():
+    found = budget_of("niosh")
+    assert plan_text(plan(found, 94.0, 0.0, now_s=NOON_S), found) == "100 % about 13:00"
+
+
 def test_what_lies_behind_midnight_is_not_today():
     found = budget_of("niosh")
     late_s = NOON_S + 11.5 * 3600.0
