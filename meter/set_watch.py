@@ -119,8 +119,13 @@ class SetNow:
 
     @property
     def room_db(self) -> float | None:
-        """From the highest true peak of the newest minute to the limit; below 0 it is over."""
-        return None if self.highest_dbtp is None else self.limit_dbtp - self.highest_dbtp
+        """From the highest true peak of the newest minute to the limit; below 0 it is over.
+
+        None also when nothing came in that minute.
+        """
+        if self.highest_dbtp is None or self.still_s >= ROOM_S:
+            return None
+        return self.limit_dbtp - self.highest_dbtp
 
     @property
     def is_dead_air(self) -> bool:

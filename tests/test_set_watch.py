@@ -160,6 +160,8 @@ def test_while_nothing_comes_the_last_over_becomes_older():
     assert set_flags(now, SETTINGS)["time_over"][0].text == "last over 41 s ago"
     assert sentence(now_of(watch.now)).kind is Kind.DROPOUT
     assert sentence(now).kind is Kind.LOUDNESS, "a drop-out is no news any more"
+    assert now.of_set.room_db == pytest.approx(1.0, abs=1e-4)
+    assert replace(now.of_set, still_s=60.0).room_db is None, "nothing is known of the newest minute"
     watch.take(rows_of(10), live_pass(2, began_s=42.0))
     assert watch.look().over_age_s == pytest.approx(42.9), "as the clock on the wall has it"
 

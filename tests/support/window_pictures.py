@@ -314,6 +314,8 @@ def booth(pictures: Pictures, source: FakeSource) -> None:
     conductor.of_set.ask()
     pictures.take("set-mixer", conductor.of_set.page)
     conductor.of_set.page.reject()
+    source.become(volume_db=0.0, status=SourceStatus.LOST, sentence="the input was unplugged; plug it in")
+    pictures.take("set-lost", seconds=4.0)
     conductor.quit()
 
 
