@@ -5,14 +5,17 @@ Kept as an image that is moved while time goes on, and drawn anew when something
 
 from __future__ import annotations
 
+import math
+import time
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import numpy.typing as npt
 from PyQt6.QtCore import QLineF, QPointF, QRectF, Qt
 from PyQt6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF
 
-from ui import fonts, raster
+from ui import depth_far, fonts, raster
 from ui.layout import LABEL_PX
 from ui.strip import Look
 from ui.theme import blend
@@ -20,7 +23,7 @@ from ui.time_scale import TimeScale
 
 if TYPE_CHECKING:
     from meter.lanes import Lane
-    from meter.low_end.picture import Fray, Knot, Piece
+    from meter.low_end.picture import Fray, Knot, Piece, Water
 
 KNOT_PX: Final = 4.0
 ROPE_PX: Final = 2.0
@@ -35,8 +38,18 @@ MOST_SHIFT: Final = 12
 """Columns that an image is moved before it is drawn anew."""
 
 
+REST: Final = 20.0
+"""What takes long to be drawn, hours at once, is drawn anew only after so many times as long."""
+
+
 class DepthStrip:
-    """One lane of the low end."""
+    """One lane of the low end.
+
+    Attributes
+    ----------
+    is_behind : bool
+        Something new is not drawn yet: `update` it again.
+    """
 
     def __init__(self, lane: Lane) -> None:
         self._lane = lane
@@ -44,23 +57,30 @@ class DepthStrip:
         self._scale: TimeScale | None = None
         self._drawn: TimeScale | None = None
         self._pieces: Sequence[Piece] = ()
+        self.is_behind = False
+        self._drew_s = self._took_s = 0.0
         self._image = QImage()
+        self._waters: list[Water] = []
 
     def update(self, pieces: Sequence[Piece], look: Look, scale: TimeScale) -> int:
         """Draw what is new, or let it move on; how many columns it takes."""
         drawn = self._drawn
-        is_same = (
+        has_moved_only = (
             drawn is not None
             and look is self._look
-            and pieces is self._pieces
             and drawn.columns == scale.columns
             and drawn.columns_a_slot == scale.columns_a_slot
             and 0 <= scale.left_column - drawn.left_column <= MOST_SHIFT
         )
         self._look, self._scale = look, scale
-        if not is_same:
+        rested_s = time.monotonic() - self._drew_s
+        self.is_behind = has_moved_only and pieces is not self._pieces and rested_s < REST * self._took_s
+        if not has_moved_only or (pieces is not self._pieces and not self.is_behind):
             self._pieces, self._drawn = pieces, scale
+            began_s = time.monotonic()
             self._draw()
+            self._drew_s = time.monotonic()
+            self._took_s = self._drew_s - began_s
         return scale.columns
 
     def overs(self) -> list[int]:
@@ -97,6 +117,7 @@ class DepthStrip:
         painter = QPainter(self._image)
         try:
             if self._lane.picture == "club":
+                self._look_at_waters(scale)
                 self._water(painter, look, scale)
             self._bed(painter, look, scale)
             count = _PAINT[self._lane.picture](self, painter, look, scale)
@@ -136,21 +157,25 @@ class DepthStrip:
         return scale.left_column / scale.columns_a_slot - 50.0, scale.right_column / scale.columns_a_slot
 
     def _rope(self, painter: QPainter, look: Look, scale: TimeScale) -> int:
-        from meter.low_end.picture import frays, knots
+        from meter.low_end.picture import frays, knots, many_notes
 
         ratio, theme = look.device_ratio, look.theme
         first, last = self._reach(scale)
         rope = QColor(theme.series[0])
         loose = frays(self._pieces, first, last, loose=look.axis.lowest + 0.5)
         count = self._frays(painter, look, scale, loose)
+        many = many_notes(self._pieces, first, last)
+        if depth_far.are_too_many(many, look, scale):
+            depth_far.rope(painter, look, scale, many)
+            return count + len(many.start)
         found = list(knots(self._pieces, first, last))
+        depths = look.axis.y_of(np.array([knot.octave for knot in found])).tolist()
         strokes: list[QLineF] = []
         falls: list[QLineF] = []
         before: tuple[float, float] | None = None
         half = 0.5 * ROPE_PX * ratio
-        for knot in found:
+        for knot, y in zip(found, depths, strict=True):
             x, end = scale.x_of(knot.start), scale.x_of(knot.end)
-            y = float(look.axis.y_of(knot.octave))
             painter.fillRect(QRectF(x, y - half, max(end - x, 1.0), 2.0 * half), rope)
             if knot.is_joined and before is not None:
                 falls.append(QLineF(before[0], before[1], x, y))
@@ -163,18 +188,23 @@ class DepthStrip:
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         _lines(painter, falls, rope, ratio)
         _lines(painter, strokes, QColor(theme.series[1]), ratio)
-        self._knots(painter, look, scale, found)
+        self._knots(painter, look, scale, found, depths)
         return count + len(found)
 
     def _knots(
-        self, painter: QPainter, look: Look, scale: TimeScale, found: Sequence[Knot]
+        self,
+        painter: QPainter,
+        look: Look,
+        scale: TimeScale,
+        found: Sequence[Knot],
+        depths: Sequence[float],
     ) -> None:
         theme, ratio = look.theme, look.device_ratio
         measure = fonts.metrics(LABEL_PX)
         labels: list[tuple[float, float, str]] = []
         free, spot = -1e9, (-1e9, 0.0)
         for number, knot in enumerate(found):
-            x, y = scale.x_of(knot.start), float(look.axis.y_of(knot.octave))
+            x, y = scale.x_of(knot.start), depths[number]
             if x - spot[0] < 3.0 * ratio and abs(y - spot[1]) < 2.0:
                 continue  # one on the other
             spot = (x, y)
@@ -185,11 +215,16 @@ class DepthStrip:
             painter.drawEllipse(QPointF(x, y), reach, reach)
             text = knot.name + (" outside the key" if knot.is_outside else "")
             wide = (measure.horizontalAdvance(text) + 14.0) * ratio
-            if not self._is_between(found, number) and x >= free and x + wide < scale.columns and x > 0:
-                has_room = y > 2.0 * measure.height() * ratio
-                over = self._is_free_above(found, number, has_room, scale.slot_at(x + wide))
-                labels.append((x / ratio + 1.0, y / ratio + (-9.0 if over else 18.0), text))
-                free = x + wide
+            if x < free or x + wide >= scale.columns or x <= 0.0:
+                continue
+            for base in (y - 9.0 * ratio, y + 18.0 * ratio):
+                tall = measure.ascent() * ratio
+                box = QRectF(x + ratio, base - tall, wide - 13.0 * ratio, tall + 2.0 * ratio)
+                is_inside = box.top() >= 0.0 and box.bottom() <= look.axis.rows
+                if is_inside and self._is_clear(scale, found, depths, number, box):
+                    labels.append((x / ratio + 1.0, base / ratio, text))
+                    free = x + wide
+                    break
         painter.scale(ratio, ratio)
         painter.setFont(fonts.font(LABEL_PX))
         painter.setPen(QColor(theme.ink))
@@ -198,32 +233,35 @@ class DepthStrip:
         painter.resetTransform()
 
     @staticmethod
-    def _is_between(found: Sequence[Knot], number: int) -> bool:
-        """Whether the rope comes from above and goes on down: no name would be clear of it."""
-        if not 0 < number < len(found) - 1:
-            return False
-        before, here, after = found[number - 1 : number + 2]
-        comes_down = here.is_joined and before.octave > here.octave + 0.02
-        return comes_down and after.is_joined and after.octave < here.octave - 0.02
-
-    @staticmethod
-    def _is_free_above(found: Sequence[Knot], number: int, has_room: bool, until: float) -> bool:
-        """Whether no rope runs up from a knot, or where its name would be: then that stands over it."""
-        here = found[number]
-        is_under = here.is_joined and number > 0 and found[number - 1].octave > here.octave + 0.02
-        after = found[number + 1] if number + 1 < len(found) else None
-        climbs = after is not None and after.is_joined and after.octave > here.octave + 0.02
-        is_near = after is not None and after.start < until
-        return has_room and not is_under and not (climbs and (here.is_joined or is_near))
+    def _is_clear(
+        scale: TimeScale, found: Sequence[Knot], depths: Sequence[float], number: int, box: QRectF
+    ) -> bool:
+        """Whether no rope runs through the place of a name."""
+        for at in range(max(number - 1, 0), len(found)):
+            left = scale.x_of(found[at].start)
+            if left >= box.right():
+                return True
+            right, y = scale.x_of(found[at].end), depths[at]
+            if right > box.left() and box.top() < y < box.bottom():
+                return False
+            before = depths[at - 1] if at and found[at].is_joined else y
+            falls = min(before, y) < box.bottom() and max(before, y) > box.top()
+            if before != y and falls and left > box.left() - 3.0:
+                return False
+        return True
 
     def _frays(
         self, painter: QPainter, look: Look, scale: TimeScale, found: Iterable[Fray]
     ) -> int:
         """Three loose strands, dashed: they lie at no depth of their own."""
         ratio, strands, count = look.device_ratio, [], 0
+        reached = -math.inf
         for fray in found:
-            x, end, y = scale.x_of(fray.start), scale.x_of(fray.end), float(look.axis.y_of(fray.octave))
+            x, end = scale.x_of(fray.start), scale.x_of(fray.end)
             count += 1
+            if end - reached < 2.0 * ratio:
+                continue  # no wider than what is there already
+            y, reached = float(look.axis.y_of(fray.octave)), end
             at = np.arange(np.floor(x / 9.0) * 9.0, end, 9.0 * ratio)
             for number, splay in enumerate((-5.0, 0.0, 5.0)):
                 for start in at:
@@ -234,16 +272,16 @@ class DepthStrip:
         return count
 
     def _kicks(self, painter: QPainter, look: Look, scale: TimeScale) -> int:
-        from meter.low_end.picture import kick_marks, knots
+        from meter.low_end.picture import kick_marks, many_kicks, many_notes
         from meter.low_end.settings import LowEndSettings
 
         theme, ratio = look.theme, look.device_ratio
         first, last = self._reach(scale)
-        thin = QColor(theme.series[0])
-        for knot in knots(self._pieces, first, last):
-            x, y = scale.x_of(knot.start), float(look.axis.y_of(knot.octave))
-            wide = max(scale.x_of(knot.end) - x, 1.0)
-            painter.fillRect(QRectF(x, round(y), wide, max(1, round(ratio))), thin)
+        depth_far.thin_rope(painter, look, scale, many_notes(self._pieces, first, last))
+        many = many_kicks(self._pieces, first, last)
+        if depth_far.are_too_many(many, look, scale):
+            depth_far.kicks(painter, look, scale, many)
+            return len(many.start)
         band = self._lane.wanted
         settings = LowEndSettings()
         if band is not None:
@@ -269,11 +307,13 @@ class DepthStrip:
         _lines(painter, untold, QColor(theme.ink_soft), ratio)
         return count
 
-    def _water(self, painter: QPainter, look: Look, scale: TimeScale) -> None:
-        """Contours of what is lost: one shade more at each level."""
+    def _look_at_waters(self, scale: TimeScale) -> None:
         from meter.low_end.picture import waters
 
-        first, last = self._reach(scale)
+        self._waters = list(waters(self._pieces, *self._reach(scale), most=scale.columns))
+
+    def _water(self, painter: QPainter, look: Look, scale: TimeScale) -> None:
+        """Contours of what is lost: one shade more at each level."""
         theme, rows = look.theme, look.axis.rows
         height = (rows - 0.5) - np.arange(rows)
         span = look.axis.highest - look.axis.lowest
@@ -284,30 +324,48 @@ class DepthStrip:
                 for colour in (theme.paper, *(blend(theme.series[0], theme.paper, share) for share in SHARES))
             ]
         )
-        for water in waters(self._pieces, first, last, most=scale.columns):
-            lost = np.nan_to_num(water.lost_db, nan=0.0)
-            fine = np.stack([np.interp(octaves, water.octaves, column) for column in lost], axis=1)
-            level = sum((fine <= edge).astype(np.intp) for edge in LEVELS_DB)
-            pixels = np.ascontiguousarray(colours[level], np.uint8)
-            count = pixels.shape[1]
-            image = QImage(pixels.data, count, rows, 4 * count, QImage.Format.Format_RGB32)
-            edges = [round(scale.x_of(slot)) for slot in water.slots]
-            step = edges[1] - edges[0] if count > 1 else max(1, round(10.0 * scale.columns_a_slot))
-            for k, left in enumerate(edges):
-                right = edges[k + 1] if k + 1 < count and edges[k + 1] - left <= 2 * step + 2 else left + step
-                painter.drawImage(QRectF(left, 0, max(right - left, 1), rows), image, QRectF(k, 0, 1, rows))
+        colours = np.ascontiguousarray(colours).view(np.uint32)[:, 0]
+        for water in self._waters:
+            lost = np.nan_to_num(water.lost_db, nan=0.0).astype(np.float32)
+            bands = np.arange(len(water.octaves))
+            place = np.interp(octaves, water.octaves, bands)
+            below = np.minimum(place.astype(np.intp), len(bands) - 2)
+            share = (place - below)[:, None].astype(np.float32)
+            fine = (1.0 - share) * lost.T[below] + share * lost.T[below + 1]
+            level = sum((fine <= edge).astype(np.uint8) for edge in LEVELS_DB)
+            self._columns_of(painter, scale, water.slots, colours[level])
+
+    @staticmethod
+    def _columns_of(
+        painter: QPainter,
+        scale: TimeScale,
+        slots: npt.NDArray[np.float64],
+        pixels: npt.NDArray[np.uint32],
+    ) -> None:
+        """Columns of time, each as wide as until the next; where that is far off, as those before."""
+        edges = np.rint(scale.x_of(slots)).astype(np.intp)
+        step = int(edges[1] - edges[0]) if len(edges) > 1 else round(10.0 * scale.columns_a_slot)
+        step = max(step, 1)
+        wide = np.append(np.diff(edges), step)
+        wide = np.clip(np.where(wide <= 2 * step + 2, wide, step), 0, None)
+        at = np.arange(max(int(edges[0]), 0), min(int(edges[-1]) + step, scale.columns))
+        if len(at) == 0:
+            return
+        column = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, None)
+        is_there = at < edges[column] + wide[column]
+        shown = np.ascontiguousarray(pixels[:, column])
+        shown[:, ~is_there] = 0
+        image = QImage(shown.data, len(at), len(shown), 4 * len(at), QImage.Format.Format_ARGB32)
+        painter.drawImage(int(at[0]), 0, image)
 
     def _plumbs(self, painter: QPainter, look: Look, scale: TimeScale) -> int:
         """Plumb lines that bend by the phase between left and right; straight where there is none."""
-        from meter.low_end.picture import waters
-
         ratio, theme = look.device_ratio, look.theme
-        first, last = self._reach(scale)
         apart = round(PLUMB_APART_PX * ratio)
         straight: list[QLineF] = []
         bent: list[QLineF] = []
         count = 0
-        for water in waters(self._pieces, first, last, most=scale.columns):
+        for water in self._waters:
             count += len(water.slots)
             columns = np.floor(water.slots * scale.columns_a_slot).astype(np.int64)
             ends = np.append(columns[1:], columns[-1] + max(1, round(10.0 * scale.columns_a_slot)))

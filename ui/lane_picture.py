@@ -188,11 +188,14 @@ class LanePicture:
         scale = self.scale_now()
         if scale == self._scale and not self._has_new_pieces:
             return False
+        if self._scale is not None and scale.columns_a_slot != self._scale.columns_a_slot:
+            self._furniture = QPixmap()  # a view that grows shows twice as much now: another axis
         self._scale, self._has_new_pieces = scale, False
         drawn = [
             strip.update(self._pieces if isinstance(strip, DepthStrip) else self._timeline, look, scale)
             for strip, look in zip(self._strips, self._looks)
         ]
+        self._has_new_pieces = any(isinstance(one, DepthStrip) and one.is_behind for one in self._strips)
         return any(drawn)
 
     def _fold(self, layout: Layout) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import (
     QDialog,
     QDialogButtonBox,
@@ -9,15 +10,17 @@ from PyQt6.QtWidgets import (
     QFormLayout,
     QHBoxLayout,
     QLineEdit,
+    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
 
 from meter.errors import UsageError
 from meter.low_end.settings import A4_RANGE_HZ, KICK_RANGE_HZ, LowEndSettings
-from ui.style import SMALL_PX, SPACE_PX, label
+from ui.style import SMALL_PX, SPACE_PX, label, typeset
 
-WIDTH_PX = 460
+WIDTH_PX = 500
+ANSWERS_PX = 160
 
 
 class LowEndPage(QDialog):
@@ -54,7 +57,7 @@ class LowEndPage(QDialog):
         form.addRow("Key", self.key)
         form.addRow("Where you want the kick", band)
         form.addRow("Crossover of the club", self.crossover)
-        self.answers = label(answers, size_px=SMALL_PX)
+        self.answers = label(typeset(answers), size_px=SMALL_PX)
         self.answers.setWordWrap(True)
         self.answers.setAccessibleName("")
         buttons = QDialogButtonBox(
@@ -72,7 +75,14 @@ class LowEndPage(QDialog):
         layout.addWidget(note)
         layout.addWidget(self.problem)
         layout.addWidget(label("What this pass comes to"))
-        layout.addWidget(self.answers)
+        scroll = QScrollArea()  # where the screen is low
+        scroll.setWidget(self.answers)
+        scroll.setWidgetResizable(True)
+        scroll.setFrameShape(QScrollArea.Shape.NoFrame)
+        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        scroll.setAccessibleName("What this pass comes to")
+        scroll.setMinimumHeight(ANSWERS_PX)
+        layout.addWidget(scroll, 1)
         layout.addWidget(buttons)
         self.setMinimumWidth(WIDTH_PX)
 

@@ -93,8 +93,10 @@ def _finding(
     where = f"{_span(hits)} the kick settles at {hz:.0f} Hz ({len(hits)} hits)"
     if kind == IN_SUB:
         share = float(np.median([hit.body.sub_share for hit in hits]))
+        # Notes that were told, or only where they usually are.
+        notes = "where a sub plays" if sub_hz == SUB_BAND_HZ else "among the sub's notes"
         text = (
-            f"{where}, among the sub's notes ({sub_hz[0]:.0f} to {sub_hz[1]:.0f} Hz); "
+            f"{where}, {notes} ({sub_hz[0]:.0f} to {sub_hz[1]:.0f} Hz); "
             f"{100.0 * share:.0f} % of its low end lies there: the two take each other's room; tune the "
             f"kick to {low:.0f} to {high:.0f} Hz, shorten it or duck the sub under it, "
             "or leave it if the kick is meant to carry the low end"

@@ -30,6 +30,7 @@ NOTHING: Final = {
     "club": "nothing below 250 Hz here; it shows after a second",
 }
 """What an empty lane says."""
+COMMAND, PAGE = "`leadline together KICK SUB`", "“Kick and sub together” in the menu"
 NOT_KEPT: Final = "the low end of this was not looked at; play it, or open its file again, and it shows here"
 
 
@@ -278,7 +279,7 @@ def low_end_answers(pieces: Sequence[Piece], settings: LowEndSettings) -> str:
                 lines.append(f"Summed to mono below {one.below_hz:.0f} Hz: {_db(one.lost_db)} below that.")
     if low_end.kicks is not None and low_end.kicks.count:
         texts = (sub_text(low_end.kicks), adds_text(low_end.kicks))
-        lines += [f"{text[:1].upper()}{text[1:]}.".replace("`", "") for text in texts]
+        lines += [f"{text[:1].upper()}{text[1:]}.".replace(COMMAND, PAGE) for text in texts]
     off = [note for note in low_end.sub_notes if is_off(note, low_end.tuning_cents)]
     tuning = low_end.tuning_cents
     lines += [f"{note_text(note, tuning_cents=tuning)}, {place_text(note)}." for note in off[:5]]

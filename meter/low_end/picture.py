@@ -6,15 +6,19 @@ Plain geometry: what hangs where. How it looks is for who draws it.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from operator import attrgetter
+from typing import Final, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
+from meter.low_end.kick_records import Hit
 from meter.low_end.mono_map import BANDS_AN_OCTAVE
 from meter.low_end.mono_summary import WINDOW_COLUMNS, heard
-from meter.low_end.note_records import SubNote
+from meter.low_end.note_records import SubNote, Unpitched
 from meter.low_end.note_text import HEARD_CENTS, off_cents
 from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
@@ -22,8 +26,13 @@ from meter.soundings import SOUNDINGS_A_SECOND
 from meter.units import Floats, powers_to_db
 
 LEAST_LOST_DB: Final = -60.0
+_One = TypeVar("_One", SubNote, Unpitched, Hit)
+
+LONGEST_SLOTS: Final = 160
+"""No note is told longer than 15 s."""
 JOINED_S: Final = 0.3
 """Notes that follow so closely hang on one rope."""
+JOINED_SLOTS: Final = JOINED_S * SOUNDINGS_A_SECOND
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,15 +132,84 @@ def is_off(note: SubNote, tuning_cents: float | None) -> bool:
     return abs(off_cents(note, tuning_cents)) - note.uncertainty_cents >= HEARD_CENTS
 
 
+def all_notes(low_end: LowEnd) -> tuple[SubNote, ...]:
+    """Those that have ended, and the one that is held."""
+    return low_end.sub_notes if low_end.note_now is None else (*low_end.sub_notes, low_end.note_now)
+
+
+def _near(piece: Piece, ordered: tuple[_One, ...], first: float, last: float) -> tuple[_One, ...]:
+    """Those that begin between two slots, of a row in the order of time."""
+    first_s, last_s = ((slot - piece.first_slot) / SOUNDINGS_A_SECOND for slot in (first, last))
+    begin = bisect_left(ordered, first_s, key=_AT_S)
+    return ordered[begin : bisect_right(ordered, last_s, key=_AT_S)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Many:
+    """Notes or kicks of which there are too many to be drawn one by one; arrays of one length.
+
+    Attributes
+    ----------
+    start, end, octave : ndarray
+        As those of `Knot`; the octave is NaN where it is not told.
+    is_off : ndarray of bool
+        Of notes: out of tune, for sure.
+    """
+
+    start: Floats
+    end: Floats
+    octave: Floats
+    is_off: npt.NDArray[np.bool_]
+
+
+def many_notes(pieces: Sequence[Piece], first: float, last: float) -> Many:
+    """The notes between two slots, at once."""
+    rows, off = [np.empty((3, 0))], [np.empty(0, np.bool_)]
+    for piece in pieces:
+        notes = _near(piece, all_notes(piece.low_end), first - LONGEST_SLOTS, last)
+        at_s, seconds, hz, cents, unsure = (_column(notes, name) for name in _OF_NOTE)
+        start = piece.first_slot + at_s * SOUNDINGS_A_SECOND
+        rows.append(np.stack([start, start + seconds * SOUNDINGS_A_SECOND, np.log2(hz)]))
+        tuning = piece.low_end.tuning_cents or 0.0
+        off.append(np.abs(cents - tuning) - unsure >= HEARD_CENTS)
+    start, end, octave = np.concatenate(rows, axis=1)
+    is_seen = end >= first
+    return Many(
+        start=start[is_seen],
+        end=end[is_seen],
+        octave=octave[is_seen],
+        is_off=np.concatenate(off)[is_seen],
+    )
+
+
+def many_kicks(pieces: Sequence[Piece], first: float, last: float) -> Many:
+    """The kicks between two slots, at once."""
+    rows = [np.empty((2, 0))]
+    for piece in pieces:
+        kicks = piece.low_end.kicks
+        hits = _near(piece, () if kicks is None else kicks.hits, first, last)
+        hz = np.array([math.nan if hit.body.hz is None else hit.body.hz for hit in hits])
+        rows.append(np.stack([piece.first_slot + _column(hits, "at_s") * SOUNDINGS_A_SECOND, np.log2(hz)]))
+    start, octave = np.concatenate(rows, axis=1)
+    return Many(start=start, end=start, octave=octave, is_off=np.zeros(len(start), np.bool_))
+
+
+_AT_S: Final = attrgetter("at_s")
+_OF_NOTE: Final = ("at_s", "seconds", "hz", "cents", "uncertainty_cents")
+
+
+def _column(things: Sequence[SubNote] | Sequence[Hit], name: str) -> Floats:
+    return np.fromiter(map(attrgetter(name), things), np.float64, len(things))
+
+
 def knots(pieces: Sequence[Piece], first: float, last: float) -> Iterator[Knot]:
     """The notes between two slots, in the order of time."""
     for piece in pieces:
         low_end, before_s = piece.low_end, -math.inf
-        notes = low_end.sub_notes if low_end.note_now is None else (*low_end.sub_notes, low_end.note_now)
-        for note in notes:
+        for note in _near(piece, all_notes(low_end), first - LONGEST_SLOTS, last):
             end_s = note.at_s + note.seconds
             start, end = piece.slot_of(note.at_s), piece.slot_of(end_s)
-            if end >= first and start <= last:
+            if end >= first:
                 beats = abs(note.beat_hz) * note.seconds >= 0.5  # less than half a turn is none to be heard
                 yield Knot(
                     start=start,
@@ -150,11 +228,11 @@ def frays(pieces: Sequence[Piece], first: float, last: float, *, loose: float) -
     """Stretches between two slots without a single pitch; `loose` is their depth before any note."""
     for piece in pieces:
         notes, number, octave = piece.low_end.sub_notes, 0, loose
-        for one in piece.low_end.unpitched:
+        for one in _near(piece, piece.low_end.unpitched, -math.inf, last):
             while number < len(notes) and notes[number].at_s <= one.at_s:
                 octave, number = octave_of(notes[number].hz), number + 1
             start, end = piece.slot_of(one.at_s), piece.slot_of(one.at_s + one.seconds)
-            if end >= first and start <= last:
+            if end >= first:
                 yield Fray(start=start, end=end, octave=octave)
 
 
@@ -165,16 +243,14 @@ def kick_marks(
     low, high = settings.kick_band_hz
     for piece in pieces:
         kicks = piece.low_end.kicks
-        for hit in () if kicks is None else kicks.hits:
-            start = piece.slot_of(hit.at_s)
-            if first <= start <= last:
-                hz = hit.body.hz
-                yield KickMark(
-                    start=start,
-                    end=piece.slot_of(hit.at_s + (hit.body.seconds or 0.0)),
-                    octave=None if hz is None else octave_of(hz),
-                    is_inside=hz is not None and low <= hz <= high,
-                )
+        for hit in _near(piece, () if kicks is None else kicks.hits, first, last):
+            hz = hit.body.hz
+            yield KickMark(
+                start=piece.slot_of(hit.at_s),
+                end=piece.slot_of(hit.at_s + (hit.body.seconds or 0.0)),
+                octave=None if hz is None else octave_of(hz),
+                is_inside=hz is not None and low <= hz <= high,
+            )
 
 
 def waters(pieces: Sequence[Piece], first: float, last: float, *, most: int) -> Iterator[Water]:

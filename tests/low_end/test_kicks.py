@@ -173,7 +173,7 @@ def test_only_the_planted_kicks_are_a_finding(demo):
     assert found.kind == "kick in sub"
     assert found.at_s == pytest.approx(faults.LOW_KICK.start_s, abs=0.1)
     assert faults.LOW_KICK.end_s - 1.0 < found.until_s < faults.LOW_KICK.end_s
-    assert "from 1:06.7 to 1:17.2 the kick settles at 53 Hz (16 hits), among the sub's notes" in found.text
+    assert "from 1:06.7 to 1:17.2 the kick settles at 53 Hz (16 hits), where a sub plays (30 to" in found.text
 
 
 def test_the_sub_of_the_demo_ducks_under_its_kicks(demo):

@@ -1,7 +1,7 @@
 """Pictures of the low end in the window, to be looked at.
 
-``python -m tests.support.low_end_pictures OUT_DIR``; some of them with ``loop``, ``sub``, ``break`` or
-``together`` behind it. QT_SCALE_FACTOR scales them. The loop is made of a kit of the package
+``python -m tests.support.low_end_pictures OUT_DIR``; some of them with ``demo``, ``loop``, ``sub``,
+``break`` or ``together`` behind it. QT_SCALE_FACTOR scales them. The loop is made of a kit of the package
 hydrogen-drumkits, the break is one of sonic-pi-samples.
 """
 
@@ -18,10 +18,12 @@ import numpy.typing as npt
 import soundfile
 
 from demo_signals.pattern import RATE_HZ
+from meter.capture.file_source import DemoSource
 from meter.errors import SourceError
+from meter.low_end.findings import LOW_END_KINDS
 from tests.support.drum_patterns import FOLDER, KITS, STEP_S, one_shot, swept_kick
 from tests.support.fake_source import FakeSource
-from tests.support.window_pictures import Pictures, _play
+from tests.support.window_pictures import LEAP_S, Leap, Pictures, _play
 from ui import app as shell
 
 Sound = npt.NDArray[np.float32]
@@ -118,6 +120,26 @@ def heard(pictures: Pictures, source: FakeSource, name: str, sound: Sound) -> No
     conductor.quit()
 
 
+def demo(pictures: Pictures) -> None:
+    """The demo: its last minute, all of it, a finding of its low end, the page of settings."""
+    conductor, window = pictures.conductor, pictures.window
+    window.resize(*SIZES[0])
+    conductor.choose_arrangement("low_end")
+    conductor.begin("demo")
+    pictures.until(lambda: conductor.session.timeline.slots > LEAP_S * 10.0)
+    pictures.take("demo-live", seconds=12.0)
+    conductor.going.choose_view("pass")
+    pictures.take("demo-pass", seconds=1.0)
+    found = [one for one in window.findings.findings if one.kind in LOW_END_KINDS]
+    if found:
+        window.findings.choose(found[0])
+        pictures.take("demo-finding")
+    conductor.low_end.ask()
+    pictures.take("demo-page", conductor.low_end.page)
+    conductor.low_end.page.reject()
+    conductor.quit()
+
+
 def together(pictures: Pictures) -> None:
     """The page of two stems: before, at work, with a suggestion, without one, with a problem."""
     conductor = pictures.conductor
@@ -155,13 +177,15 @@ def main() -> int:
     folder.mkdir(parents=True, exist_ok=True)
     os.environ["LEADLINE_HOME"] = tempfile.mkdtemp()
     app = shell._application()
-    wanted = sys.argv[2:] or ["loop", "break", "sub", "together"]
+    wanted = sys.argv[2:] or ["demo", "loop", "break", "sub", "together"]
     sounds = {"loop": kit_loop, "break": break_loop, "sub": bare_sub}
 
     def none(spec: str) -> Any:
         raise SourceError("no sound server answers; start PulseAudio or PipeWire, or listen to the demo")
 
     for theme in ("light", "dark"):
+        if "demo" in wanted:
+            demo(Pictures(folder, app, lambda spec: DemoSource(pace=Leap()), theme))
         for name, make in sounds.items():
             if name in wanted:
                 source = FakeSource(spec="system", name="what the system plays")

@@ -1,5 +1,7 @@
 """The arrangement Low end: chosen, remembered, drawn and read aloud."""
 
+from dataclasses import replace
+
 import numpy as np
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
@@ -8,6 +10,7 @@ from meter.arrangements import ARRANGEMENTS, arrangement_of
 from meter.lanes import LANES
 from meter.low_end.kick_records import Kicks
 from meter.low_end.lanes import NOT_KEPT, low_end_lanes
+from meter.low_end.mono_records import MonoMap
 from meter.low_end.settings import LowEndSettings
 from tests.low_end.test_heard_findings import notes
 from tests.low_end.test_picture import hit, mono, note, piece
@@ -49,6 +52,69 @@ def test_a_lower_note_hangs_lower(app):
         pixels, _ = drawn([piece(sub_notes=(note(hz=hz),))], 0)
         tops.append(np.flatnonzero(is_colour(pixels, LIGHT.series[0])[:, 90]).min())
     assert tops[0] > tops[1] > tops[2]
+
+
+def many_of(make, count=200):
+    """So many in ten seconds that they cannot be drawn one by one."""
+    return tuple(make(1.0 + 8.0 * k / count) for k in range(count))
+
+
+def test_notes_and_kicks_that_are_too_many_hang_at_their_depths_too(app):
+    for theme, ratio in ((LIGHT, 1.0), (DARK, 2.0)):
+        notes_of_it = many_of(lambda at_s: replace(note(at_s=at_s, hz=55.0), seconds=0.03))
+        pixels, look = drawn([piece(sub_notes=notes_of_it)], 0, theme, ratio)
+        column = is_colour(pixels, theme.series[0])[:, round(100 * ratio)]
+        assert abs(np.flatnonzero(column).mean() + 0.5 - look.axis.y_of(np.log2(55.0))) <= 1.0
+        hits = many_of(lambda at_s: hit(at_s, 95.0))
+        kicks = Kicks(count=len(hits), told=len(hits), body_hz=95.0, spread_hz=0.0, hits=hits)
+        pixels, look = drawn([piece(kicks=kicks)], 1, theme, ratio)
+        column = is_colour(pixels, theme.series[1])[:, round(60 * ratio) : round(300 * ratio)].any(axis=1)
+        assert abs(np.flatnonzero(column).mean() + 0.5 - look.axis.y_of(np.log2(95.0))) <= 1.0
+
+
+def test_of_too_many_notes_those_out_of_tune_have_the_other_colour(app):
+    for cents, number in ((0.0, 0), (40.0, 1)):
+        some = many_of(lambda at_s, cents=cents: replace(note(at_s=at_s, cents=cents), seconds=0.03))
+        pixels, _ = drawn([piece(sub_notes=some)], 0)
+        assert is_colour(pixels, LIGHT.series[number]).any()
+        assert is_colour(pixels, LIGHT.series[1]).any() == (number == 1)
+
+
+def test_kicks_of_which_the_body_is_not_told_stand_at_the_top(app):
+    hits = many_of(lambda at_s: hit(at_s, None))
+    pixels, _ = drawn([piece(kicks=Kicks(count=len(hits), body_hz=None, spread_hz=None, hits=hits))], 1)
+    assert np.flatnonzero(is_colour(pixels, LIGHT.ink_soft).any(axis=1)).max() < 10
+
+
+def test_water_ends_where_nothing_was_heard(app):
+    shown = mono(180, columns=6)
+    gone = MonoMap(hz=shown.hz, at_s=np.array([0.0, 1.0, 2.0, 6.0, 7.0, 8.0]), powers=shown.powers)
+    pixels, _ = drawn([piece(mono=gone)], 2)
+    dry = is_colour(pixels[60:61], LIGHT.paper)[0]
+    assert not dry[5:115].any() and dry[125:235].mean() > 0.9 and not dry[245:355].any()
+
+
+def test_what_takes_long_is_not_drawn_all_the_time_but_in_the_end(app, monkeypatch):
+    now_s = [100.0]
+    monkeypatch.setattr("ui.depth_strip.time.monotonic", lambda: now_s[0])
+    draws = []
+
+    def draw(self):
+        draws.append(self)
+        now_s[0] += 0.1
+
+    monkeypatch.setattr(DepthStrip, "_draw", draw)
+    lane = low_end_lanes(None, LowEndSettings())[0]
+    strip, look = DepthStrip(lane), look_of(lane, None, LIGHT, rows=100, device_ratio=1.0)
+    scale = TimeScale.of(View.part(100, 200), slots=300, columns=400)
+    first, second = (piece(sub_notes=(note(),)),), (piece(sub_notes=(note(), note(at_s=4.0))),)
+    strip.update(first, look, scale)
+    assert len(draws) == 1 and not strip.is_behind
+    strip.update(second, look, scale)
+    assert len(draws) == 1 and strip.is_behind
+    now_s[0] += 2.0
+    strip.update(second, look, scale)
+    assert len(draws) == 2 and not strip.is_behind
 
 
 def test_kicks_and_their_band_are_drawn(app):

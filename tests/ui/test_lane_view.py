@@ -186,6 +186,28 @@ def test_a_tick_draws_only_when_there_is_something_new(lanes):
     assert not lanes.tick()
 
 
+def test_the_axis_follows_a_pass_that_outgrows_it(lanes, qtbot):
+    lanes._picture._timeline.slots = 590
+    lanes.set_view(View.part(0))
+    qtbot.wait(50)
+
+    def axis():
+        return lanes.grab(layout(lanes).axis.toAlignedRect()).toImage()
+
+    before = axis()
+    lanes._picture._timeline.slots = 595
+    lanes.tick()
+    assert axis() == before
+    lanes._picture._timeline.slots = 700
+    lanes.tick()
+    assert axis() != before
+    grown = axis()
+    lanes.set_view(LAST_MINUTE)
+    lanes.set_view(View.part(0))
+    lanes.tick()
+    assert axis() == grown
+
+
 def test_a_part_that_stands_still_is_not_drawn_again(lanes):
     lanes.set_view(View.part(100, 700))
     lanes.grab()
