@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from PyQt6.QtCore import QLineF, QPointF
-from PyQt6.QtGui import QColor, QPainter, QPen
+from PyQt6.QtCore import QLineF, QPointF, QSize, Qt
+from PyQt6.QtGui import QColor, QPainter, QPen, QPixmap
 
 from ui import flag
-from ui.flag import Pennant
+from ui.flag import FlagSize, Pennant
 from ui.layout import HALYARD, LaneBox, Layout
 from ui.strip import Look
 from ui.theme import Theme
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from meter.timeline import Timeline
 
 GAP_PX: Final = 4.0
+MOST_PICTURES: Final = 64
 
 MINUS: Final = "–"
 """An en dash: as wide as the font's minus, but as bold as its digits."""
@@ -162,9 +163,35 @@ def _pennant(one: Flag, colour: str) -> Pennant:
     )
 
 
-def paint_flags(painter: QPainter, flying: Flying, layout: Layout, theme: Theme) -> None:
+class FlagPictures:
+    """Flags as pictures, since most stay as they are from one tick to the next; text is slow to paint."""
+
+    def __init__(self) -> None:
+        self._made: dict[tuple[Pennant, FlagSize, Theme, float], QPixmap] = {}
+
+    def of(self, pennant: Pennant, size: FlagSize, theme: Theme, ratio: float) -> QPixmap:
+        """A flag on a ground that is not there, for so many pixels to a point."""
+        key = (pennant, size, theme, ratio)
+        if key not in self._made:
+            while len(self._made) >= MOST_PICTURES:
+                del self._made[next(iter(self._made))]  # the oldest
+            made = QPixmap(QSize(math.ceil(size.width * ratio), math.ceil(size.height * ratio)))
+            made.setDevicePixelRatio(ratio)
+            made.fill(Qt.GlobalColor.transparent)
+            brush = QPainter(made)
+            try:
+                flag.paint(brush, pennant, 0.0, 0.0, size, theme)
+            finally:
+                brush.end()
+            self._made[key] = made
+        return self._made[key]
+
+
+def paint_flags(
+    painter: QPainter, flying: Flying, layout: Layout, theme: Theme, pictures: FlagPictures
+) -> None:
     """Paint halyards, then flags."""
-    size = layout.flag
+    size, ratio = layout.flag, layout.device_ratio
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     for aloft in flying.aloft:
         if aloft.tip is not None:
@@ -176,4 +203,6 @@ def paint_flags(painter: QPainter, flying: Flying, layout: Layout, theme: Theme)
             painter.drawEllipse(QPointF(x, y), 3.0, 3.0)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
     for aloft in flying.aloft:
-        flag.paint(painter, aloft.pennant, flying.left, aloft.top, size, theme)
+        # On whole pixels: between them letters would blur.
+        left, top = (round(place * ratio) / ratio for place in (flying.left, aloft.top))
+        painter.drawPixmap(QPointF(left, top), pictures.of(aloft.pennant, size, theme, ratio))

@@ -12,7 +12,7 @@ from PyQt6.QtGui import QColor, QPainter, QPen, QPixmap, QRegion
 from ui import furniture, overlay, time_axis
 from ui.blanks import Blanks
 from ui.depth_strip import DepthStrip
-from ui.flags_row import Flying, fly, paint_flags
+from ui.flags_row import FlagPictures, Flying, fly, paint_flags
 from ui.fold import BARS, Fold, Phrase, fold_legend, paint_ends, without_tail
 from ui.lane_looks import band_text, look_of, weight_of
 from ui.layout import Layout
@@ -64,6 +64,7 @@ class LanePicture:
         self._looks: list[Look] = []
         self._scale: TimeScale | None = None
         self._furniture = QPixmap()
+        self._flag_pictures = FlagPictures()
         self._size: tuple[int, int, float] = (0, 0, 0.0)
 
     # --- what is shown
@@ -240,7 +241,7 @@ class LanePicture:
             for fold, box in zip(self._folds, layout.lanes):
                 paint_ends(painter, fold, box.plot, layout.device_ratio, self.theme)
         for flying in self._flying(layout):
-            paint_flags(painter, flying, layout, self.theme)
+            paint_flags(painter, flying, layout, self.theme, self._flag_pictures)
         self._paint_tag(painter, layout)
         if has_focus:
             self._paint_focus(painter, layout)

@@ -1,11 +1,13 @@
 """Pennants: where they fly, whether they can be read, whether all that stands on them fits."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PyQt6.QtCore import QPointF
 from PyQt6.QtGui import QColor, QImage, QPainter
 
 from meter.lanes import LANES, Flag
@@ -13,7 +15,7 @@ from meter.targets import Verdict
 from tests.support.fake_timeline import FakeTimeline
 from ui import flag, fonts
 from ui.flag import LARGE, NORMAL, SMALL, Pennant
-from ui.flags_row import fly
+from ui.flags_row import MOST_PICTURES, FlagPictures, fly
 from ui.lane_looks import look_of
 from ui.layout import Layout
 from ui.theme import DARK, LIGHT
@@ -171,3 +173,45 @@ def test_flags_keep_their_order_while_their_numbers_are_close(qapp):
         "highest",
         "peak, 3 s",
     )
+
+
+def test_a_flag_that_stays_is_painted_once_and_looks_the_same(monkeypatch):
+    pictures, painted = FlagPictures(), []
+    original = flag.paint
+    monkeypatch.setattr(flag, "paint", lambda *what: painted.append(what[1]) or original(*what))
+    one = Pennant(name="S", number="−7.5", unit="LUFS", glyph="▲", word="over", colour="#0072b2")
+    other = replace(one, number="−7.6")
+    for pennant in (one, one, other, one, other):
+        pictures.of(pennant, flag.NORMAL, LIGHT, 2.0)
+    assert [each.number for each in painted] == ["−7.5", "−7.6"]
+    pictures.of(one, flag.NORMAL, DARK, 2.0)
+    pictures.of(one, flag.NORMAL, LIGHT, 1.0)
+    assert len(painted) == 4
+    straight = QImage(200, 100, QImage.Format.Format_RGB32)
+    straight.fill(QColor(LIGHT.paper))
+    by_picture = straight.copy()
+    with_painter(straight, lambda painter: original(painter, one, 10.0, 20.0, flag.NORMAL, LIGHT))
+    made = pictures.of(one, flag.NORMAL, LIGHT, 1.0)
+    with_painter(by_picture, lambda painter: painter.drawPixmap(QPointF(10.0, 20.0), made))
+    differ = [
+        abs(QColor(straight.pixel(x, y)).lightness() - QColor(by_picture.pixel(x, y)).lightness())
+        for x in range(200)
+        for y in range(100)
+    ]
+    assert max(differ) <= 3
+
+
+def with_painter(image, paint):
+    painter = QPainter(image)
+    try:
+        paint(painter)
+    finally:
+        painter.end()
+
+
+def test_only_so_many_pictures_are_kept():
+    pictures = FlagPictures()
+    for number in range(3 * MOST_PICTURES):
+        one = Pennant(name="", number=str(number), unit="", glyph="", word="", colour="#000000")
+        pictures.of(one, flag.NORMAL, LIGHT, 1.0)
+    assert len(pictures._made) == MOST_PICTURES
