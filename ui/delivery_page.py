@@ -24,6 +24,7 @@ from meter.delivery.choices import LOUDEST_LUFS, QUIETEST_LUFS
 from meter.delivery.codecs import CODECS, Codec, available, rates_in
 from meter.delivery.tables import CLIPS, ENCODE_HEADINGS, PLAYBACK_HEADINGS, PLAYS
 from meter.window_text import capital
+from ui.page import resize_within_screen
 from ui.progress_strip import ProgressStrip
 from ui.state import Choices
 from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, TEXT_PX, label, typeset
@@ -138,7 +139,7 @@ class DeliveryPage(QDialog):
         layout.setContentsMargins(3 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX)
         layout.addWidget(scroll)
         layout.addWidget(buttons)
-        self.resize(*SIZE_PX)
+        resize_within_screen(self, *SIZE_PX)
 
     # --- what is wanted
 

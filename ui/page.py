@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import QDialog, QDialogButtonBox, QTextBrowser, QVBoxLayout, QWidget
 
 from ui.style import SPACE_PX
+
+TITLE_BAR_PX: Final = 40
+"""Room for what the system puts over a window, about."""
 
 
 class Page(QDialog):
@@ -35,4 +40,13 @@ class Page(QDialog):
         layout.setContentsMargins(3 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX)
         layout.addWidget(self.text)
         layout.addWidget(buttons)
-        self.resize(680, 740)
+        resize_within_screen(self, 680, 740)
+
+
+def resize_within_screen(window: QWidget, width_px: int, height_px: int) -> None:
+    """As large as this, or as the screen has room for: what closes it stays in sight."""
+    screen = window.screen()
+    if screen is not None:
+        room = screen.availableSize()
+        width_px, height_px = min(width_px, room.width()), min(height_px, room.height() - TITLE_BAR_PX)
+    window.resize(width_px, height_px)

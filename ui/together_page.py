@@ -22,6 +22,7 @@ from meter.kick_and_sub import MOVE
 from meter.together_words import HITS, HOW, QUESTION, SCAN, PageText
 from meter.window_text import capital
 from ui import fonts
+from ui.page import resize_within_screen
 from ui.progress_strip import ProgressStrip
 from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, TEXT_PX, label, typeset
 from ui.together_plots import HitsPlot, Key, ScanPlot
@@ -111,7 +112,7 @@ class TogetherPage(QDialog):
         layout.addWidget(scroll)
         layout.addWidget(buttons)
         self.setMinimumWidth(inside.minimumSizeHint().width() + EDGES_PX)
-        self.resize(*SIZE_PX)
+        resize_within_screen(self, *SIZE_PX)
 
     def dragEnterEvent(self, event: QDragEnterEvent | None) -> None:
         """Files may be dropped."""
