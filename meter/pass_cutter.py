@@ -143,8 +143,8 @@ class ListedPass:
         stale = 0 if exactly or self.last_slot is not None else int(slots * STALE_SHARE)
         summary = self._summary(self.stop_slot - stale)
         integrated, peak = (
-            "--" if value is None else value_text(value)
-            for value in (summary.integrated_lufs, summary.true_peak_dbtp)
+            "--" if value is None else value_text(value, plus=plus)
+            for value, plus in ((summary.integrated_lufs, False), (summary.true_peak_dbtp, True))
         )
         seconds = slots // SOUNDINGS_A_SECOND
         return f"{self.number}  {seconds // 60}:{seconds % 60:02d}  I {integrated}  TP {peak}"

@@ -113,7 +113,8 @@ def test_it_ends_with_its_source_and_its_line_is_exact_then():
     summary = session.worker.live_pass.summary()
     assert one.last_slot == 310
     assert one.one_line() == (
-        f"1  0:31  I {value_text(summary.integrated_lufs)}  TP {value_text(summary.true_peak_dbtp)}"
+        f"1  0:31  I {value_text(summary.integrated_lufs)}  "
+        f"TP {value_text(summary.true_peak_dbtp, plus=True)}"
     )
     assert one.one_line() != stale
 
@@ -236,7 +237,7 @@ def test_the_line_of_an_open_pass_is_summed_up_ever_more_rarely(monkeypatch):
 def test_a_pass_is_one_line_in_the_list():
     (one,) = cut(of(music(134.0), quiet(6.0)))
     summary = one.summary()
-    assert one.one_line() == f"1  2:14  I {summary.integrated_lufs:.1f}  TP {summary.true_peak_dbtp:.1f}"
+    assert one.one_line() == f"1  2:14  I {summary.integrated_lufs:.1f}  TP {summary.true_peak_dbtp:+.1f}"
     assert one.seconds == pytest.approx(134.3)
 
 

@@ -14,6 +14,7 @@ from meter.delivery.arguments import Delivery
 from meter.errors import UsageError
 from meter.soundings import SOUNDINGS_A_SECOND, Soundings, Summary
 from meter.targets import Target, Verdict, judge
+from meter.time_over import TimeOver
 from meter.tunes.listed import ListedTune
 
 if TYPE_CHECKING:
@@ -85,13 +86,13 @@ class Material:
             return None
         return time.strftime("%Y-%m-%d %H:%M", time.localtime(self.began_unix_s))
 
-    def seconds_over(self) -> int:
-        """Seconds with an over or a flat top in them."""
-        if len(self.rows) == 0:
-            return 0
-        second = self.rows["start_frame"] // self.rate_hz
-        bad = (self.rows["overs"] > 0) | (self.rows["flat_tops"] > 0)
-        return len(np.unique(second[bad]))
+    def time_over(self) -> TimeOver:
+        """Seconds that were over, of those in which anything was measured: as of a set."""
+        limit = None if self.target is None else self.target.limits.get("true_peak_dbtp")
+        ceiling_dbtp = 0.0 if limit is None or limit.max is None else limit.max
+        made = TimeOver()
+        made.take(self.rows, start_s=0.0, rate_hz=self.rate_hz, limit_dbtp=ceiling_dbtp)
+        return made
 
 
 def material_of(

@@ -8,6 +8,7 @@ from typing import Final
 
 from meter.exposure.words import LAW_FIRST, STOP
 from meter.report.material import Material
+from meter.set_words import share_text
 from meter.soundings import as_text_time
 from meter.summary_keys import value_of
 from meter.targets import MEASURES, Limit, Verdict, value_text
@@ -32,6 +33,9 @@ TITLES: Final = {
     "fold_loss_db.below_crossover": "lost in mono below the crossover",
     "fold_loss_db.full": "lost in mono, all of it",
 }
+
+PEAKS: Final = ("true_peak_dbtp", "sample_peak_dbfs")
+"""Shown with a plus above 0, as elsewhere."""
 
 TUNE_HEADINGS: Final = ("", "begins", "length", "LUFS", "step, dB", "trim, dB", "name")
 
@@ -99,12 +103,13 @@ def in_short(material: Material) -> Iterator[str]:
 
 
 def _over(material: Material) -> str:
-    summary, over_s = material.summary, material.seconds_over()
+    summary, time_over = material.summary, material.time_over()
+    over_s = time_over.over_s
     if summary.integrated_lufs == -math.inf:
         return "All of it is silent."
     if over_s == 0:
         return "Nothing was over, and nothing was clipped flat."
-    share = f", {100.0 * over_s / summary.seconds:.1f} %" if summary.seconds >= 60.0 else ""
+    share = f", {share_text(100.0 * over_s / time_over.heard_s)} %" if summary.seconds >= 60.0 else ""
     what = counted(summary.overs, "over") if summary.overs else "flat tops"
     both = " and flat tops" if summary.overs and summary.flat_top_runs else ""
     return f"{what}{both} in {spoken(over_s)} of it{share}.".capitalize()
@@ -136,10 +141,11 @@ def number_rows(material: Material) -> Iterator[tuple[str, str]]:
     for key in [*TITLES, *(key for key in material.verdicts if key not in TITLES)]:
         if material.channels > 1 or key not in _OF_SIDES or key in material.verdicts:
             yield title_of(key), _value(material, key)
-    summary, over_s = material.summary, material.seconds_over()
-    share = f" ({100.0 * over_s / summary.seconds:.1f} %)" if summary.seconds > 0.0 and over_s else ""
+    summary, time_over = material.summary, material.time_over()
+    over_s = time_over.over_s
+    share = f" ({share_text(100.0 * over_s / time_over.heard_s)} %)" if over_s else ""
     yield "overs", f"{summary.overs}"
-    yield "seconds with an over or a flat top", f"{over_s}{share}"
+    yield "seconds with an over or a clipped wave", f"{over_s}{share}"
     yield "flat tops", f"{summary.flat_top_runs}"
     lost_s = summary.lost_frames / material.rate_hz
     yield "frames lost", f"{summary.lost_frames}" + (f" ({lost_s:.1f} s)" if lost_s else "")
@@ -151,7 +157,8 @@ def _value(material: Material, key: str) -> str:
     if value is not None:
         measure = MEASURES.get(key)
         limit: Limit | None = None if material.target is None else material.target.limits.get(key)
-        shown = value_text(value, decimals=2 if "correlation" in key else 1, limit=limit)
+        decimals = 2 if "correlation" in key else 1
+        shown = value_text(value, decimals=decimals, limit=limit, plus=key in PEAKS)
         text = f"{shown} {_UNITS[key.partition('.')[0]] if measure is None else measure.unit}".strip()
     return text if verdict is None else f"{text} · {verdict.word}"
 

@@ -45,7 +45,7 @@ def as_json(material: Material) -> str:
         "still_heard": material.is_still_heard,
         "withheld_s": material.withheld_s,
         "overs": summary.overs,
-        "seconds_over": material.seconds_over(),
+        "seconds_over": material.time_over().over_s,
         "flat_top_runs": summary.flat_top_runs,
         "lost_frames": summary.lost_frames,
         "gaps": [{"at_s": gap.at_s, "frames": gap.frames} for gap in summary.gaps],

@@ -18,6 +18,7 @@ from meter.chain import Chain
 from meter.check import Options, check_file
 from meter.cli import main
 from meter.delivery.tables import CLIPS, PLAYS
+from meter.file_pass import file_pass_of
 from meter.journal.records import PassStart
 from meter.journal.store import open_journal
 from meter.report.drawing import _overs
@@ -25,6 +26,7 @@ from meter.report.material import material_of
 from meter.report.page import page
 from meter.report.rows import TITLES, in_short, number_rows, spoken, title_of
 from meter.report.series import curves_of
+from meter.set_lanes import file_set_flags
 from meter.soundings import as_text_time
 from meter.targets import MEASURES, Limit, Target
 from meter.tunes.words import clock
@@ -153,6 +155,18 @@ def test_the_object_has_the_numbers_of_check(tune, tmp_path):
     assert made["overs"] == summary.overs > 0
     assert made["seconds_over"] >= 1
     assert made["findings"]
+
+
+def test_time_over_and_peaks_are_written_as_the_window_writes_them(tmp_path):
+    path = tmp_path / "short.wav"
+    frames = music(2.5)
+    frames[RATE_HZ : RATE_HZ + 40] = 1.3
+    soundfile.write(path, frames, RATE_HZ, subtype="FLOAT")
+    checked = check_file(str(path), Options(keep_soundings=True))
+    of_window = file_set_flags(file_pass_of(checked).live_pass)["time_over"][0]
+    shown = dict(number_rows(material_of(str(path), target=None)))
+    assert shown["seconds with an over or a clipped wave"] == f"1 ({of_window.value_text} %)" == "1 (33 %)"
+    assert shown["true peak"].startswith("+") and shown["sample peak"].startswith("+")
 
 
 def kept_pass(

@@ -211,7 +211,8 @@ def test_while_held_the_numbers_of_the_open_pass_become_exact(scene):
     scene.conductor.toggle_hold()
     scene.until(lambda: scene.session.now.is_held)
     summary = scene.session.engine.live_pass.summary()
-    shown = typeset(f"I {value_text(summary.integrated_lufs)}   TP {value_text(summary.true_peak_dbtp)}")
+    peak = value_text(summary.true_peak_dbtp, plus=True)
+    shown = typeset(f"I {value_text(summary.integrated_lufs)}   TP {peak}")
     scene.until(lambda: shown in scene.window.passes.item(1).text())
 
 
