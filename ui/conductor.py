@@ -133,6 +133,7 @@ class Conductor(QObject):
                     f"arrange_{one.key}": lambda key=one.key: self.choose_arrangement(key)
                     for one in ARRANGEMENTS
                 },
+                "undo": window.message.take_back,
                 "passes": window.passes.setFocus,
                 "lanes": window.lanes.setFocus,
                 "findings": going.go_to_findings,

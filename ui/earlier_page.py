@@ -113,6 +113,10 @@ class EarlierPage(QDialog):
             item = self.list.item(row)
             if item is not None:
                 item.setHidden(not all(word in item.text().lower() for word in words))
+        if self._number() is None:
+            rows = range(self.list.count())
+            self.list.setCurrentRow(next((row for row in rows if not self.list.isRowHidden(row)), -1))
+        self._look()
 
     def _number(self) -> int | None:
         item = self.list.currentItem()
@@ -132,6 +136,14 @@ class EarlierPage(QDialog):
         number = self._number()
         if number is not None:
             self.unwanted.emit(number)
+
+
+    def keyPressEvent(self, event: QKeyEvent | None) -> None:
+        """Down leads from what is looked for into the list."""
+        if event is not None and event.key() == Qt.Key.Key_Down and self.find.hasFocus():
+            self.list.setFocus(Qt.FocusReason.TabFocusReason)
+            return
+        super().keyPressEvent(event)
 
 
 class _List(QListWidget):

@@ -163,7 +163,7 @@ class FilesDesk(QObject):
         self.window.passes.remove_file(number)
         if self.going.file is file:
             self.going.go_live()
-        self.removed.emit(f"{file.title} is out of the list", lambda: self._put(number, file, change))
+        self.removed.emit(f"taken out of the list: {file.title}", lambda: self._put(number, file, change))
 
     def _take_end(self, problems: str) -> None:
         self._waiting -= 1

@@ -29,6 +29,7 @@ KEYS: Final[tuple[tuple[str, str, str], ...]] = (
     ("live", "Escape", "forget the chosen part; without one, back to what sounds now"),
     ("fold", "B", "fold a pass by 16-bar phrases, with its tempo"),
     ("keep", "K", "keep the shown file, or pass, on the shelf as a reference"),
+    ("undo", "Ctrl+Z", "take back what the line on top says was done, while it stands there"),
     ("delivery", "E", "will the shown file clip once encoded, and how loud will it play back"),
     ("low_end", "Ctrl+L", "pitch, key, kick and crossover of the low end, and what mono would cost"),
     ("together", "Ctrl+K", "a kick and a sub from their two stems: do they add or cancel, what would help"),

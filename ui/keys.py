@@ -24,6 +24,7 @@ IN_THE_MENU: Final = (
     ("open_folder", "Open folder …"),
     ("earlier", "Earlier passes …"),
     ("keep", "Keep as reference"),
+    ("undo", "Undo"),
     ("delivery", "Check encoders, playback …"),
     ("large", "Large flags"),
     ("compact", "Small form, on top"),

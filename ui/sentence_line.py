@@ -150,7 +150,7 @@ class MessageBar(QFrame):
         self.label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self.undo = QToolButton()
         self.undo.setText("Undo")
-        self.undo.clicked.connect(self._undo)
+        self.undo.clicked.connect(self.take_back)
         self.undo.hide()
         self._undoing: Callable[[], object] | None = None
         self.close_button = QToolButton()
@@ -171,7 +171,10 @@ class MessageBar(QFrame):
         self.undo.setVisible(undo is not None)
         self.show()
 
-    def _undo(self) -> None:
+    def take_back(self) -> None:
+        """Undo what it tells of; nothing, where that cannot be undone or is no longer told."""
+        if not self.isVisible():
+            return
         undoing, self._undoing = self._undoing, None
         self.hide()
         if undoing is not None:

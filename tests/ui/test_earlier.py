@@ -56,6 +56,19 @@ def test_a_search_hides_the_others_and_what_is_hidden_is_not_drawn(scene):
     assert not page.list.item(0).isHidden()
 
 
+def test_what_is_looked_for_is_chosen_and_down_leads_to_it(scene, qtbot):
+    keep()
+    keep(began_unix_s=1.1e9)
+    page = asked(scene)
+    page.find.setFocus()
+    page.find.setText(page.list.item(1).text().split()[1])
+    assert page.list.currentRow() == 1 and page.draw.isEnabled()
+    qtbot.keyClick(page.find, Qt.Key.Key_Down)
+    scene.until(page.list.hasFocus)
+    page.find.setText("no such day")
+    assert not page.draw.isEnabled() and not page.forget.isEnabled()
+
+
 def test_one_is_forgotten_with_delete_and_comes_back(scene, qtbot):
     keep()
     page = asked(scene)
@@ -64,6 +77,12 @@ def test_one_is_forgotten_with_delete_and_comes_back(scene, qtbot):
     assert "is forgotten" in scene.window.message.label.text()
     scene.window.message.undo.click()
     scene.until(lambda: page.list.count() == 1)
+    qtbot.keyClick(page.list, Qt.Key.Key_Delete)
+    scene.until(lambda: page.list.count() == 0)
+    scene.conductor.actions["undo"].trigger()
+    scene.until(lambda: page.list.count() == 1)
+    scene.conductor.actions["undo"].trigger()
+    assert scene.window.message.isHidden()
 
 
 def test_what_went_meanwhile_is_one_sentence(scene):
