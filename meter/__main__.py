@@ -2,6 +2,10 @@
 
 import sys
 
-from meter.cli import main
+try:
+    from meter.cli import main
 
-sys.exit(main())
+    sys.exit(main())
+except KeyboardInterrupt:  # while it was still starting: later it is seen to in there
+    print("\nstopped", file=sys.stderr)
+    sys.exit(130)

@@ -369,3 +369,13 @@ def test_progress_stays_off_where_there_is_no_terminal(monkeypatch):
     line.show("a.wav", 1.0, None)
     line.clear()
     assert screen.text == ""
+
+
+@pytest.mark.parametrize("module", ["meter", "ui"])
+def test_ctrl_c_while_it_is_still_starting_is_one_line_too(module, tmp_path):
+    (tmp_path / "numpy.py").write_text("raise KeyboardInterrupt\n")
+    root = Path(__file__).parents[1]
+    env = os.environ | {"PYTHONPATH": f"{tmp_path}{os.pathsep}{root}"}
+    command = [sys.executable, "-P", "-m", module, "check", "x.wav"]
+    done = subprocess.run(command, env=env, capture_output=True, text=True)
+    assert (done.returncode, done.stdout, done.stderr) == (cli.INTERRUPTED, "", "\nstopped\n")
