@@ -64,7 +64,9 @@ def counted(found: Together) -> str:
 def as_they_are(found: Together) -> str:
     """The sum as it is, over all and hit by hit."""
     g_db = sorted(hit.g_db for hit in found.hits)
-    return f"as they are: {sum_text(found.g_db)}; hit by hit {g_db[0]:+.1f} to {g_db[-1]:+.1f} dB"
+    least, most = f"{g_db[0]:+.1f}", f"{g_db[-1]:+.1f}"
+    hits = "every hit alike" if least == most else f"hit by hit {least} to {most} dB"
+    return f"as they are: {sum_text(found.g_db)}; {hits}"
 
 
 def best_text(found: Together) -> str:

@@ -36,6 +36,13 @@ def test_two_files_and_what_would_help(stems, tmp_path, capsys):
     assert lines[4].startswith("    try: turn the sub's polarity; that gains 1")
 
 
+def test_hits_that_are_all_alike_have_no_range(stems, tmp_path, capsys):
+    kick = written(tmp_path / "kick.wav", stems[0])
+    assert main(["together", kick, kick]) == 0
+    line = capsys.readouterr().out.splitlines()[2]
+    assert line.endswith("they add, 3.0 dB over both apart; every hit alike")
+
+
 def test_pairs_of_channels_of_one_file_are_the_same(stems, tmp_path, capsys):
     kick, sub = stems
     two = written(tmp_path / "kick.wav", kick, kick), written(tmp_path / "sub.wav", sub, sub)

@@ -59,6 +59,7 @@ class LowEndPage(QDialog):
         form.addRow("Crossover of the club", self.crossover)
         self.answers = label(typeset(answers), size_px=SMALL_PX)
         self.answers.setWordWrap(True)
+        self.answers.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.answers.setAccessibleName("")
         buttons = QDialogButtonBox(
             QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel

@@ -144,8 +144,8 @@ def hearing_sentence(ear: Ear | None, *, has_setups: bool, now_s: float) -> str:
         if has_setups:
             return "Say what this source feeds (Ctrl+E): then the level at your ears can be estimated."
         return (
-            "Nothing is known of your headphones or speakers: leadline hearing makes a setup in a terminal, "
-            "then choose it here (Ctrl+E)."
+            "Nothing is known of your headphones or speakers: name them in a terminal with "
+            "`leadline hearing setup`, then choose them here (Ctrl+E)."
         )
     calibration = ear.calibration
     if calibration.feeds == "nothing":
@@ -153,7 +153,7 @@ def hearing_sentence(ear: Ear | None, *, has_setups: bool, now_s: float) -> str:
     if not calibration.is_narrow:
         return (
             f"The setup “{calibration.setup}” is not calibrated for this source, so there is only a wide "
-            "range: calibrate with leadline hearing to get a time."
+            "range: `leadline hearing calibrate` in a terminal gets you a time."
         )
     if ear.level_dba is None or ear.budget is None:
         return "No sound: nothing is counted."
