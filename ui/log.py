@@ -43,6 +43,15 @@ class Kept(logging.Handler):
         self.lines.append(self.format(record))
 
 
+class LogFile(RotatingFileHandler):
+    """Stays quiet where its disk takes nothing: a traceback in the terminal would help nobody."""
+
+    def handleError(self, record: logging.LogRecord) -> None:
+        """Whatever a line could not be written for, but the disk, is told as usual."""
+        if not isinstance(sys.exc_info()[1], OSError):
+            super().handleError(record)
+
+
 def start() -> Path | None:
     """Write the log to its file; None where none can be written."""
     handlers: list[logging.Handler] = [Kept()]
@@ -51,9 +60,7 @@ def start() -> Path | None:
         folder = folders().logs
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / FILE_NAME
-        handlers.append(
-            RotatingFileHandler(path, maxBytes=MOST_BYTES, backupCount=1, encoding="utf-8", delay=True)
-        )
+        handlers.append(LogFile(path, maxBytes=MOST_BYTES, backupCount=1, encoding="utf-8", delay=True))
     except (OSError, MeterError):
         path = None
     for name in NAMES:

@@ -37,6 +37,12 @@ def test_a_home_that_cannot_be_written_costs_the_file_only(tmp_path, monkeypatch
         logging.getLogger(name).setLevel(logging.NOTSET)
 
 
+def test_a_disk_that_takes_no_line_is_no_traceback(started, leadline_home, capsys):
+    (leadline_home / "leadline.log").mkdir()
+    logging.getLogger("ui.window").warning("the folder may not be written")
+    assert capsys.readouterr().err == ""
+
+
 def test_a_mistake_in_a_thread_is_logged_and_told_once(caplog):
     told = []
     mishaps = log.Mishaps(told.append)
