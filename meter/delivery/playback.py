@@ -164,10 +164,10 @@ def album_lines(results: Sequence[Checked]) -> Iterator[str]:
 
 
 def forecast_lines(found: Sequence[Forecast]) -> Iterator[str]:
-    """A question, and a line for each level."""
-    if not found:
-        return
+    """A question, and a line for each level; without any it was asked of what has no loudness."""
     yield "  How loud will it play back, where players level?"
+    if not found:
+        yield "    silent or too short: nothing to level"
     for one in found:
         gain = value_text(one.gain_db, plus=True)
         name = one.level.title + (", album" if one.is_album else "")

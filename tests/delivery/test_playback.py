@@ -52,6 +52,10 @@ def test_a_peak_that_is_barely_over_is_not_told_as_nothing():
     assert _row("AES, music", found)[-2:] == ("+0.03 dBTP", "0.03 dB too high")
 
 
+def test_what_has_no_loudness_says_so():
+    assert list(forecast_lines([]))[1:] == ["    silent or too short: nothing to level"]
+
+
 def test_levels_are_named_or_the_user_s_own():
     assert [level.key for level in levels_from("all,-14")] == ["aes", "ebu", "replaygain", "-14"]
     assert level_from("-14").track_lufs == -14.0
