@@ -144,3 +144,11 @@ def test_a_downbeat_without_a_tempo_is_refused(capsys):
     assert "--downbeat 3 came without a tempo, but bars need one; name it too, such as --bpm 174" in (
         capsys.readouterr().err
     )
+
+
+def test_a_wave_that_is_flat_just_under_full_scale_has_no_negative_zero(tmp_path, capsys):
+    wave = np.clip(2.0 * np.sin(2 * np.pi * 50 / 48_000 * np.arange(96_000)), -0.9999, 0.9999)
+    soundfile.write(tmp_path / "flat.wav", wave, 48_000, "FLOAT")
+    assert main(["check", str(tmp_path / "flat.wav"), "--no-low-end"]) == 0
+    text = " ".join(capsys.readouterr().out.split())
+    assert "samples long, up to 0.0 dBFS" in text

@@ -29,8 +29,9 @@ def _too_loud(found: Found, _: float) -> str:
 
 def _flat_tops(found: Found, _: float) -> str:
     tops = f"{found.count} flat {'top' if found.count == 1 else 'tops'}"
+    peak = value_text(found.peak_dbtp)  # never "-0.0"
     return (
-        f"{tops} {_where(found)}, the longest {found.frames} samples long, up to {found.peak_dbtp:.1f} dBFS: "
+        f"{tops} {_where(found)}, the longest {found.frames} samples long, up to {peak} dBFS: "
         "a clipper, or an input that was too hot; take its drive back, or leave it if clipping is the sound"
     )
 
