@@ -14,7 +14,7 @@ EPILOG: Final = """\
 examples:
   leadline shelf add ~/records/*.flac        keep these as references
   leadline shelf add tune.wav --name "my last one"
-  leadline shelf                             what is on the shelf
+  leadline shelf list                        what is on the shelf; the same without `list`
   leadline shelf compare new.wav             against all of it, equally loud
   leadline shelf compare new.wav --with "my last one"
   leadline shelf remove "my last one"        and `leadline shelf undo` brings it back
@@ -45,6 +45,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         made.set_defaults(run=run)
         return made
 
+    listing = action("list", "what is on the shelf", run_list)
+    listing.add_argument(
+        "--json", action="store_true", default=argparse.SUPPRESS, help="one JSON object a line"
+    )
     add = action("add", "measure files and keep them as references", run_add)
     add.add_argument("files", nargs="+", metavar="FILE", help="audio files")
     add.add_argument("--name", metavar="NAME", help="what to call it; the name of the file unless set")

@@ -26,7 +26,10 @@ def test_files_are_kept_listed_compared_taken_away_and_brought_back(files, capsy
     assert json.loads(capsys.readouterr().out)["references"] == ["mine"]
     assert main(["shelf", "remove", "a", "mine"]) == 0
     assert main(["shelf", "--json"]) == 0
-    assert [json.loads(line)["name"] for line in capsys.readouterr().out.splitlines()[1:]] == ["b"]
+    listed = capsys.readouterr().out.splitlines()[1:]
+    assert [json.loads(line)["name"] for line in listed] == ["b"]
+    assert main(["shelf", "list", "--json"]) == 0
+    assert capsys.readouterr().out.splitlines() == listed
     assert main(["shelf", "undo"]) == 0
     assert main(["shelf", "undo"]) == 0
     assert capsys.readouterr().out == "back on the shelf: a, mine\nthere is nothing to bring back\n"
