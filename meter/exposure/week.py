@@ -35,8 +35,10 @@ class Day:
 
     @property
     def name(self) -> str:
-        """As "Fri 27"."""
-        return time.strftime("%a %d", time.localtime(self.began_s))
+        """As "Fri 27", or "Fri 20 from 14:05" where only the rest of it counts."""
+        began = time.localtime(self.began_s)
+        is_whole = day_began_s(self.began_s) == self.began_s
+        return time.strftime("%a %d" if is_whole else "%a %d from %H:%M", began)
 
     def ends(self) -> tuple[float, float, float]:
         """In percent of the rule, or in dBA; as it is, and at the lower and the upper end."""

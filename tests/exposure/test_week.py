@@ -74,3 +74,6 @@ def test_the_first_of_eight_days_has_only_the_hours_that_still_count():
     days = days_of(RULES["who-adult"], old, [], now_s=NOON)
     assert days[0].both.hours == pytest.approx(12.0)
     assert days[1].both.hours == 0.0
+    began = time.localtime(NOON - WEEK_S)
+    assert days[0].name == time.strftime("%a %d from %H:%M", began)
+    assert "from" not in days[1].name

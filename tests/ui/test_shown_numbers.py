@@ -80,4 +80,4 @@ def test_the_list_of_passes_shows_the_numbers_of_the_summary(heard):
     assert scene.window.passes.count() == 2
     shown = scene.window.passes.item(1).text()
     assert f"I {text(summary['integrated_lufs'])}" in shown
-    assert f"TP {text(summary['true_peak_dbtp'])}" in shown
+    assert f"TP {text(summary['true_peak_dbtp'], plus=True)}" in shown

@@ -12,7 +12,7 @@ import pytest
 PROGRAM = """
 import sys
 from PyQt6.QtCore import QRect, Qt
-from PyQt6.QtWidgets import QAbstractButton, QComboBox, QLabel
+from PyQt6.QtWidgets import QAbstractButton, QComboBox, QLabel, QScrollArea
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
 from meter.delivery.of_pass import PageText
@@ -68,8 +68,11 @@ def walk(top, where):
         if widget.isVisible() and not widget.objectName().startswith("qt_"):
             if window.moment.isAncestorOf(widget) and top.height() < 600:
                 continue  # there is little room: it is scrolled to
-            place = QRect(widget.mapTo(top, widget.rect().topLeft()), widget.size())
-            assert top.rect().contains(place), f"{where}: {widget} lies outside of {top.rect()}"
+            scrolls = [one.widget() for one in top.findChildren(QScrollArea) if one.widget() is not None]
+            # What is scrolled to lies in what is scrolled.
+            whole = next((one for one in scrolls if one.isAncestorOf(widget)), top)
+            place = QRect(widget.mapTo(whole, widget.rect().topLeft()), widget.size())
+            assert whole.rect().contains(place), f"{where}: {widget} lies outside of {whole.rect()}"
 
 
 for size in ((1280, 800), (1600, 1000), (960, 540), (900, 500)):

@@ -16,7 +16,7 @@ def line_of(thinker):
 def exact(session):
     """What the list says when it says all that is known."""
     summary = session.worker.live_pass.summary()
-    return f"I {value_text(summary.integrated_lufs)}  TP {value_text(summary.true_peak_dbtp)}"
+    return f"I {value_text(summary.integrated_lufs)}  TP {value_text(summary.true_peak_dbtp, plus=True)}"
 
 
 def heard():
