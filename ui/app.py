@@ -29,6 +29,8 @@ LOG: Final = logging.getLogger("ui.app")
 NAME: Final = "Leadline"
 SWITCH_S: Final = 0.0005
 """Threads give way sooner than by themselves, so that the first paint does not wait for imports."""
+SETTLED_MS: Final = (4_000, 20_000, 120_000)
+"""When what the program is made of is there: at first, and what is loaded only when it is needed."""
 
 
 def run(
@@ -163,7 +165,10 @@ def build(
 
 
 def _live(app: QApplication, conductor: Conductor, spec: str, paths: Sequence[str]) -> int:
+    from PyQt6.QtCore import QTimer
+
     from ui.first_paint import FirstPaint
+    from ui.memory import leave_what_stays
 
     mishaps = log.Mishaps(conductor.misfortune.emit)
     mishaps.watch()
@@ -175,6 +180,8 @@ def _live(app: QApplication, conductor: Conductor, spec: str, paths: Sequence[st
     def begin() -> None:
         conductor.begin(spec)
         conductor.desk.open(paths)
+        for after_ms in SETTLED_MS:
+            QTimer.singleShot(after_ms, leave_what_stays)
 
     first = FirstPaint(begin)
     try:

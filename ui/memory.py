@@ -1,8 +1,9 @@
-"""How the C library keeps memory for the program's threads."""
+"""How memory is kept: by the C library for the program's threads, and by the interpreter."""
 
 from __future__ import annotations
 
 import ctypes
+import gc
 import sys
 from typing import Final
 
@@ -22,6 +23,15 @@ def use_one_arena() -> None:
 def give_back() -> None:
     """Let what was freed go back to the system now; takes some milliseconds."""
     _call("malloc_trim", 0)
+
+
+def leave_what_stays() -> None:
+    """Let the interpreter look for rings of dead objects only among those that come from now on.
+
+    What the program is made of stays until its end: to walk through all of it takes 23 ms, in which nothing
+    is painted and no sounding comes.
+    """
+    gc.freeze()
 
 
 def _call(name: str, *arguments: int) -> None:
