@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from PyQt6.QtCore import QRect, QRectF, QSize, Qt
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     from meter.timeline import Timeline
 
 FOCUS_PX: Final = 2.0
+WAITING_COLUMNS: Final = 0.2
+WAITING_SLOTS: Final = 4
 
 
 class LanePicture:
@@ -187,7 +190,7 @@ class LanePicture:
         if self.phrases is not None:
             return self._fold(layout)
         scale = self.scale_now()
-        if scale == self._scale and not self._has_new_pieces:
+        if (scale == self._scale or self._is_hardly_new(scale)) and not self._has_new_pieces:
             return False
         if self._scale is not None and scale.columns_a_slot != self._scale.columns_a_slot:
             self._furniture = QPixmap()  # a view that grows shows twice as much now: another axis
@@ -198,6 +201,14 @@ class LanePicture:
         ]
         self._has_new_pieces = any(isinstance(one, DepthStrip) and one.is_behind for one in self._strips)
         return any(drawn)
+
+    def _is_hardly_new(self, scale: TimeScale) -> bool:
+        """Whether what came is less than a fifth of a column, and 0.4 s at most: it can wait."""
+        old = self._scale
+        if old is None or replace(scale, last_slot=old.last_slot) != old:
+            return False
+        slots = scale.last_slot - old.last_slot
+        return 0 < slots < WAITING_SLOTS and slots * scale.columns_a_slot < WAITING_COLUMNS
 
     def _fold(self, layout: Layout) -> bool:
         if self._folds or self._timeline is None or self.phrases is None:

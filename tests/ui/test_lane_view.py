@@ -186,6 +186,23 @@ def test_a_tick_draws_only_when_there_is_something_new(lanes):
     assert not lanes.tick()
 
 
+@pytest.mark.parametrize(("view", "most"), [(LAST_10_MINUTES, 4), (View.part(0), 8)], ids=["10 min", "hours"])
+def test_where_many_soundings_make_a_column_it_is_drawn_less_often_but_never_left_behind(lanes, view, most):
+    slots = 20_000
+    lanes.set_timeline(timeline(slots + 100))
+    lanes._picture._timeline.slots = slots
+    lanes.set_view(view)
+    lanes.grab()
+    draws = []
+    for _ in range(40):
+        lanes._picture._timeline.slots += 1
+        draws.append(lanes.tick())
+    gaps = np.diff(np.flatnonzero(draws))
+    assert draws.count(True) <= 22, "10 times a second it would be 40"
+    assert gaps.max() <= most, "0.4 s, and what the scale of hours itself leaves for later"
+    assert lanes._picture.slots - lanes._picture._scale.last_slot <= most
+
+
 def test_the_axis_follows_a_pass_that_outgrows_it(lanes, qtbot):
     lanes._picture._timeline.slots = 590
     lanes.set_view(View.part(0))
