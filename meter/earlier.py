@@ -1,7 +1,7 @@
 """Passes of earlier sessions, out of the journal: to be listed, drawn again, and forgotten.
 
-A pass is drawn as it was when it was heard: from its soundings, with its numbers and findings. Its audio was
-never kept, so nothing that needs the audio can be asked of it.
+A pass is drawn from its soundings, with the numbers it had; what is wrong in it is looked for again, against
+the target of now. Its audio was never kept, so nothing that needs the audio can be asked of it.
 """
 
 from __future__ import annotations
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from meter.file_pass import FilePass
     from meter.journal.records import KeptPass
 
-SHORTEST_S: Final = 10.0
-"""What is shorter is not listed; `leadline journal list --all` lists it."""
 MOST: Final = 500
 """Listed, the newest; `leadline journal list` lists all."""
 
@@ -58,13 +56,13 @@ def lines(*, besides_from_s: float | None = None) -> list[EarlierLine]:
         It cannot be read.
     """
     from meter.journal.store import read_journal
-    from meter.journal.text import with_numbers
+    from meter.journal.text import SHORT_S, with_numbers
 
     with read_journal() as journal:
         found = [
             kept
             for kept in reversed(journal.passes())
-            if kept.seconds >= SHORTEST_S
+            if kept.seconds >= SHORT_S  # as `leadline journal list` does
             and not journal.is_still_heard(kept)
             and (besides_from_s is None or kept.start.began_unix_s < besides_from_s)
         ]

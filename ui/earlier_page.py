@@ -137,7 +137,6 @@ class EarlierPage(QDialog):
         if number is not None:
             self.unwanted.emit(number)
 
-
     def keyPressEvent(self, event: QKeyEvent | None) -> None:
         """Down leads from what is looked for into the list."""
         if event is not None and event.key() == Qt.Key.Key_Down and self.find.hasFocus():
