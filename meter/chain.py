@@ -89,6 +89,9 @@ class Chain:
         onset there in which a peak could be read. Otherwise silence surrounds it, as it does a file.
     beside : bool
         Measure in two threads beside the caller, for files: soundings come a batch (6 s) later.
+    apart : bool
+        Instead of that, measure true peak and low bands in a copy of this process; soundings come as late.
+        Only where `meter.forked.is_possible`, and not at rates whose blocks differ in length.
     low_sink : LowSink, optional
         Gets the signal at about 3 kHz that is made here anyway, in the caller's thread.
 
@@ -109,6 +112,7 @@ class Chain:
         low_end: bool = True,
         is_excerpt: bool = False,
         beside: bool = False,
+        apart: bool = False,
         low_sink: LowSink | None = None,
     ) -> None:
         self.grid = Grid(rate_hz)
@@ -124,6 +128,7 @@ class Chain:
                 f"there are {len(self.weights)} weights for {channels} channels; give one for each"
             )
         self._weights = np.array(self.weights)
+        apart = apart and self.grid.is_regular
         self.loudness = LoudnessMeter()
         self._analyser = Analyser(
             self.grid,
@@ -134,12 +139,13 @@ class Chain:
             low_audio=low_sink is not None,
             beside=beside,
             from_silence=not is_excerpt,
+            apart_frames=_BATCH_BLOCKS * self.grid.block_frames(0) if apart else None,
         )
         self._low_sink = low_sink
         self._low_factor = decimation_factor(self.grid)
         self._low_ready: list[tuple[Floats, bool]] = []
         self._is_excerpt = is_excerpt
-        self._is_beside = beside
+        self._is_beside = beside or apart
         self._planner = RunPlanner()
         self._overs = OverLog(self.rate_hz)
         self.lost_frames = 0
@@ -397,7 +403,7 @@ class Chain:
         Of the overs known so far those stay that pass it too. Soundings keep what they have counted.
         """
         self._land()
-        self._analyser.peaks.limit = db_to_amplitude(limit_dbtp)
+        self._analyser.set_limit(db_to_amplitude(limit_dbtp))
         self._overs.forget_up_to(limit_dbtp)
 
     def _begin_pass(self, *, flags: int) -> None:
@@ -466,7 +472,7 @@ class Chain:
         return readings.reading_of(self, waiting)
 
     def close(self) -> None:
-        """End the threads beside the caller, where there are any."""
+        """End the threads or the process beside the caller, where there are any."""
         self._analyser.close()
 
     def __enter__(self) -> Self:

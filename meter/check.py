@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
 
+from meter import forked
 from meter.audio_file import AudioFile
 from meter.av_kinds import CODECS
 from meter.check_part import Part
-from meter.errors import MeterError
+from meter.errors import MeterError, ProcessEndedError
 from meter.files import open_audio
 from meter.findings.records import Finding
 from meter.low_end.records import LowEnd
@@ -114,6 +115,8 @@ def check_one(name: str, options: Options, *, progress: Progress | None = None) 
     """As `check_file`, but whatever is wrong with the file comes as a `Failed`."""
     try:
         return check_file(name, options, progress=progress)
+    except ProcessEndedError as error:
+        return Failed(name=name, message=f"{name}: {error}")
     except MeterError as error:
         return Failed(name=name, message=str(error))
     except (OSError, MemoryError) as error:  # the stick was pulled out
@@ -205,7 +208,9 @@ def _measure(
     from meter.chain import Chain
 
     whole_s = options.part.length_s(audio)
-    low_end = _low_end(audio, options, whole_s)
+    # Both before any thread begins: a process with threads is not to be copied.
+    is_apart = options.beside and (whole_s is None or whole_s >= forked.LEAST_S) and forked.is_possible()
+    low_end = _low_end(audio, options, is_apart=is_apart)
     chain = Chain(
         rate_hz=audio.rate_hz,
         channels=audio.channels,
@@ -213,7 +218,8 @@ def _measure(
         crossover_hz=options.crossover_hz,
         over_limit_dbtp=options.over_limit_dbtp,
         is_excerpt=not options.part.is_whole,
-        beside=options.beside,
+        beside=options.beside and not is_apart,
+        apart=is_apart,
         low_sink=low_end,
     )
     blocks = options.part.blocks(audio)
@@ -231,21 +237,15 @@ def _measure(
         return np.concatenate(parts), None if low_end is None else low_end.reading()
 
 
-def _low_end(
-    audio: AudioFile, options: Options, whole_s: float | None
-) -> LowEndAnalysis | LowEndBeside | None:
+def _low_end(audio: AudioFile, options: Options, *, is_apart: bool) -> LowEndAnalysis | LowEndBeside | None:
     if options.low_end is None:
         return None
-    from meter.low_end import beside
     from meter.low_end.analysis import LowEndAnalysis
+    from meter.low_end.beside import LowEndBeside
     from meter.low_end.clock import low_clock
 
     clock = low_clock(audio.rate_hz, start_s=options.part.from_s)
-    is_long = whole_s is None or whole_s >= beside.LEAST_S
-    # Before any thread begins: a process with threads is not to be copied.
-    if options.beside and is_long and beside.is_possible():
-        return beside.LowEndBeside(clock, options.low_end)
-    return LowEndAnalysis(clock, options.low_end)
+    return LowEndBeside(clock, options.low_end) if is_apart else LowEndAnalysis(clock, options.low_end)
 
 
 def _summary(audio: AudioFile, rows: Soundings, part: Part) -> Summary:

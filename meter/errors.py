@@ -8,7 +8,8 @@
     ├── SourceError         (also OSError)      a source that cannot be opened or has gone
     ├── SettingsError       (also ValueError)   a settings or targets file with problems
     ├── OutputError         (also OSError)      a file that cannot be written
-    └── JournalError        (also OSError)      the journal cannot be opened or written
+    ├── JournalError        (also OSError)      the journal cannot be opened or written
+    └── ProcessEndedError   (also RuntimeError) a process of ours was ended from outside
 
 A message says what came, what was expected, and what to do. A broken promise inside
 the program is an ``AssertionError``, not one of these.
@@ -43,3 +44,7 @@ class OutputError(MeterError, OSError):
 
 class JournalError(MeterError, OSError):
     """The journal cannot be opened or written."""
+
+
+class ProcessEndedError(MeterError, RuntimeError):
+    """A process that does a part of the work has ended before its time."""

@@ -7,7 +7,8 @@ their own; the results are the same.
 
 from __future__ import annotations
 
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
 from typing import Final
 
@@ -15,13 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp import dc
-from meter.dsp.decimator import Decimator
 from meter.dsp.dropouts import Dropouts
 from meter.dsp.flat_tops import FlatTops
 from meter.dsp.grid import CELLS_A_BLOCK, Grid
 from meter.dsp.k_weighting import k_filter
-from meter.dsp.low_bands import LowBands
-from meter.dsp.true_peak import Peaks, TruePeakMeter, no_peaks
+from meter.dsp.side import LowFound, Side, SideApart
+from meter.dsp.true_peak import Peaks, no_peaks
 from meter.dsp.window import Window
 from meter.soundings import LOW_BANDS, MAX_CHANNELS
 from meter.units import Floats
@@ -82,7 +82,7 @@ _FLOOR: Final = 1e-18
 """Filter memories under this (-360 dB) are dropped in digital silence."""
 
 
-_Begun = tuple[Blocks, Peaks | Future[Peaks], tuple[Future[None], ...]]
+_Found = tuple[Peaks, LowFound]
 
 
 class Analyser:
@@ -104,6 +104,9 @@ class Analyser:
         Keep the signal at the lower rate of each batch, for `take_low_audio`.
     beside : bool
         Run the parts in two threads, beside the caller.
+    apart_frames : int, optional
+        Instead of that, measure true peak and low end in a copy of this process, beside the caller, which
+        measures the rest; so many frames are begun at most. See `meter.forked.is_possible`.
     from_silence : bool
         Silence comes before the first frame; see `TruePeakMeter`.
     """
@@ -119,33 +122,33 @@ class Analyser:
         low_audio: bool,
         beside: bool,
         from_silence: bool,
+        apart_frames: int | None = None,
     ) -> None:
         self._grid = grid
         self._channels = channels
         self._k = k_filter(grid, channels=channels)
-        self.peaks = TruePeakMeter(grid, channels=channels, limit=limit, from_silence=from_silence)
-        self._low = LowBands(grid, crossover_hz=crossover_hz) if low_end and channels > 1 else None
-        # A mono file has no low bands, which compare sides, but it has a low end.
-        self._decimator = Decimator(grid, channels=1) if low_audio and self._low is None else None
-        self._keeps_low_audio = low_audio
+        self._side = Side(
+            grid,
+            channels=channels,
+            crossover_hz=crossover_hz,
+            limit=limit,
+            low_end=low_end,
+            low_audio=low_audio,
+            from_silence=from_silence,
+        )
         self._low_audio: Floats | None = None
         self._flat = FlatTops(grid, channels=channels)
         self._dropouts = Dropouts(grid)
-        past = max(self.peaks.past_frames, self._flat.past_frames, self._dropouts.past_frames)
-        past = max(past, self._low.past_frames if self._low else 0)
-        past = max(past, self._decimator.past_frames if self._decimator else 0)
-        self._window = Window(channels=channels, past_frames=past)
-        self._helpers = ThreadPoolExecutor(2, "beside") if beside else None
-        self._begun: _Begun | None = None
+        past = max(self._side.past_frames, self._flat.past_frames, self._dropouts.past_frames)
+        self._window = Window(channels=channels, past_frames=past, shared_frames=apart_frames)
+        self._apart = None if apart_frames is None else SideApart(self._side, self._window)
+        self._helpers = ThreadPoolExecutor(2, "beside") if beside and not self._apart else None
+        self._begun: tuple[Blocks, Callable[[], _Found]] | None = None
 
     def reset(self, *, from_silence: bool) -> None:
         """As a new object."""
         self._k.reset()
-        self.peaks.reset(from_silence=from_silence)
-        if self._low:
-            self._low.reset()
-        if self._decimator:
-            self._decimator.reset()
+        (self._apart or self._side).reset(from_silence=from_silence)
         self._flat.reset()
         self._dropouts.reset()
         self._window.reset()
@@ -153,28 +156,32 @@ class Analyser:
     def settle(self) -> None:
         """After a block of digital silence."""
         self._k.settle(_FLOOR)
-        if self._low:
-            self._low.settle(_FLOOR)
+        (self._apart or self._side).settle(_FLOOR)
+
+    def set_limit(self, limit: float) -> None:
+        """Count overs above another amplitude from now on."""
+        (self._apart or self._side).set_limit(limit)
 
     def is_at_rest(self) -> bool:
         """Whether silence would give nothing but zeros. Always false where blocks differ in length."""
         return (
             self._grid.is_regular
             and self._k.is_at_rest()
-            and (self._low is None or self._low.is_at_rest())
             and self._window.is_silent()
+            and (self._apart or self._side).is_at_rest()
         )
 
     def rest(self, *, blocks: int, frames: int) -> Blocks:
         """Records of blocks of silence, `frames` long each, at rest."""
         records = np.zeros(blocks, BLOCK)
         records["frames"] = frames
-        if self._low:
-            records["low_count"] = self._low.count_in(frames)
+        records["low_count"] = self._side.count_in(frames)
         return records
 
     def close(self) -> None:
-        """End the threads."""
+        """End the threads, or the process."""
+        if self._apart:
+            self._apart.close()
         if self._helpers:
             self._helpers.shutdown()
             self._helpers = None
@@ -193,25 +200,30 @@ class Analyser:
         records = np.zeros(blocks, BLOCK)
         records["frames"] = len(frames) // blocks
         self._window.push(frames)
-        if self._helpers:
-            peaks = self._helpers.submit(self.peaks.process, self._window, blocks=blocks)
-            others = (
-                self._helpers.submit(self._set_levels, records, blocks, first_block),
-                self._helpers.submit(self._set_low_end, records, blocks),
-            )
-            self._begun = records, peaks, others
-        else:
+        self._begun = records, self._begin_parts(records, blocks, first_block)
+
+    def _begin_parts(self, records: Blocks, blocks: int, first_block: int) -> Callable[[], _Found]:
+        """Start with what was pushed; waits, when it is called, for what was found."""
+        if self._apart:
+            self._apart.begin(blocks=blocks)
             self._set_levels(records, blocks, first_block)
-            self._set_low_end(records, blocks)
-            self._begun = records, self.peaks.process(self._window, blocks=blocks), ()
+            return self._apart.finish
+        if self._helpers:
+            peaks = self._helpers.submit(self._side.peaks.process, self._window, blocks=blocks)
+            levels = self._helpers.submit(self._set_levels, records, blocks, first_block)
+            low = self._helpers.submit(self._side.low_of, self._window, blocks=blocks)
+            return lambda: (levels.result(), peaks.result(), low.result())[1:]
+        self._set_levels(records, blocks, first_block)
+        low_found = self._side.low_of(self._window, blocks=blocks)
+        found = self._side.peaks.process(self._window, blocks=blocks), low_found
+        return lambda: found
 
     def finish(self) -> tuple[Blocks, Peaks]:
         """Records of the blocks that were begun, and their true peaks."""
         assert self._begun is not None, "nothing was begun"
-        (records, found, others), self._begun = self._begun, None
-        for job in others:
-            job.result()
-        peaks = found.result() if isinstance(found, Future) else found
+        (records, wait), self._begun = self._begun, None
+        peaks, low = wait()
+        self._put_low(records, low)
         true_peaks = records["true_peak"][:, : self._channels]
         np.maximum(peaks.amplitudes, records["sample_peak"][:, : self._channels], out=true_peaks)
         return records, peaks
@@ -222,16 +234,10 @@ class Analyser:
         self._set_pair_sums(records, blocks)
         self._set_samples(records, blocks)
 
-    def _set_low_end(self, records: Blocks, blocks: int) -> None:
-        """Writes only its own columns, so it may run beside the rest."""
-        decimated: Floats | None = None
-        if self._low:
-            decimated = self._low.decimated(self._window, blocks=blocks)
-            records["low"], records["low_count"] = self._low.sums_of(decimated, blocks=blocks)
-        elif self._decimator:
-            decimated = self._decimator.process(self._window, blocks=blocks)
-        if self._keeps_low_audio:
-            self._low_audio = decimated
+    def _put_low(self, records: Blocks, low: LowFound) -> None:
+        if low.sums is not None:
+            records["low"], records["low_count"] = low.sums, low.count
+        self._low_audio = low.audio
 
     def take_low_audio(self) -> Floats | None:
         """The signal at the lower rate of the blocks that were finished last, shape (1 or 2, n); given once.
@@ -267,8 +273,8 @@ class Analyser:
             self._window.push(frames)
             self._set_pair_sums(record, 1)
             self._set_samples(record, 1, is_last=True)
-            self._set_low_end(record, 1)
-            peaks = self.peaks.process(self._window, blocks=1)
+            peaks, low = self._side_of_short()
+            self._put_low(record, low)
             record["true_peak"][:, : self._channels] = np.maximum(
                 peaks.amplitudes, record["sample_peak"][:, : self._channels]
             )
@@ -277,7 +283,16 @@ class Analyser:
             record["flat_tops"], record["flat_frames"] = self._flat.finish_waiting(
                 self._window.planar(self._flat.past_frames)
             )
-        return record, peaks, self.peaks.finish(self._window, goes_on=goes_on)
+        if self._apart:
+            return record, peaks, self._apart.last_peaks(goes_on=goes_on)
+        return record, peaks, self._side.peaks.finish(self._window, goes_on=goes_on)
+
+    def _side_of_short(self) -> _Found:
+        if self._apart:
+            self._apart.begin(blocks=1)
+            return self._apart.finish()
+        low = self._side.low_of(self._window, blocks=1)
+        return self._side.peaks.process(self._window, blocks=1), low
 
     def _set_samples(self, records: Blocks, blocks: int, *, is_last: bool = False) -> None:
         """What is read from the samples as they are: peaks, DC, flat tops, drop-outs."""

@@ -5,6 +5,8 @@ Several measures look at the same frames; the one copy out of the interleaved fo
 
 from __future__ import annotations
 
+import mmap
+
 import numpy as np
 import numpy.typing as npt
 
@@ -22,22 +24,40 @@ class Window:
         Number of channels.
     past_frames : int
         How much of the past to keep; it begins as silence.
+    shared_frames : int, optional
+        Lie in memory that copies of this process share; no push is longer than so many frames.
     """
 
-    def __init__(self, *, channels: int, past_frames: int) -> None:
+    def __init__(self, *, channels: int, past_frames: int, shared_frames: int | None = None) -> None:
         self._past = past_frames
-        self._data: Float32s = np.zeros((channels, past_frames), np.float32)
+        self._channels = channels
+        self._memory: mmap.mmap | None = None
+        if shared_frames is not None:
+            item = np.dtype(np.float32).itemsize
+            self._memory = mmap.mmap(-1, channels * (past_frames + shared_frames) * item)
+        self._data: Float32s = self._room(0)
+        self._data[:] = 0.0
         self._strided: tuple[tuple[int | None, ...], Float32s] | None = None
         self.frames = 0
         """How many frames the last push brought."""
 
+    def _room(self, frames: int) -> Float32s:
+        shape = self._channels, self._past + frames
+        if self._memory is None:
+            return np.empty(shape, np.float32)
+        return np.frombuffer(self._memory, np.float32, shape[0] * shape[1]).reshape(shape)
+
+    def follow(self, frames: int) -> None:
+        """In a copy of the process: see what the last push there, of so many frames, has brought."""
+        if frames != self.frames:
+            self.frames = frames
+            self._data = self._room(frames)
+            self._strided = None
+
     def push(self, frames: Samples) -> None:
         """Take new frames, shape (n, channels); the ones before become the past."""
         tail = self._data[:, self.frames : self.frames + self._past].copy()
-        if len(frames) != self.frames:
-            self.frames = len(frames)
-            self._data = np.empty((len(self._data), self._past + self.frames), np.float32)
-            self._strided = None
+        self.follow(len(frames))
         self._data[:, : self._past] = tail
         self._data[:, self._past :] = frames.T
 
