@@ -120,8 +120,8 @@ class Forked:
     def _gone(self) -> ProcessEndedError:
         self._process.join(_END_S)
         return ProcessEndedError(
-            f"the process that {self._name} was ended from outside (exit status {self._process.exitcode}), as "
-            "happens when memory runs out; close other programs and try again"
+            f"the process that {self._name} was ended from outside (exit status {self._process.exitcode}), "
+            "as happens when memory runs out; close other programs and try again"
         )
 
 

@@ -55,7 +55,7 @@ def test_a_process_of_its_own_finds_the_same_to_the_bit_and_ends(tune):
 @pytest.mark.parametrize(
     ("what", "said"),
     [
-        ("os.kill(os.getpid(), 9)", "was ended from outside (exit status -9), as happens when memory runs out; close"),
+        ("os.kill(os.getpid(), 9)", "ended from outside (exit status -9), as happens when memory runs out"),
         ("raise ValueError('odd')", "failed: ValueError('odd')); please report this"),
     ],
 )
