@@ -120,9 +120,9 @@ def forget(numbers: Sequence[int]) -> None:
         journal.delete(numbers)
 
 
-def bring_back() -> None:
-    """Undo the last deletion of passes."""
+def bring_back(number: int) -> None:
+    """Undo the deletion of a pass, whatever was deleted since; nothing where it is there."""
     from meter.journal.store import open_journal
 
     with open_journal() as journal:
-        journal.undo()
+        journal.undo(of_pass=number)

@@ -38,7 +38,8 @@ last tune came in louder.
 this run. It cannot be changed from there, and is not encrypted. Only this machine reaches it unless --host
 names the address of this machine that the phone reaches.
 
-exit status: 0 done, 2 unusable arguments or nothing was heard.
+exit status: 0 done, also when it is ended with Ctrl-C before anything was heard; 2 unusable arguments, or
+the source, or the time, ended before anything was heard.
 """
 
 
@@ -91,7 +92,8 @@ def add_demo_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser
         help="listen to the demo tune, with its planted faults",
         description="Make the demo tune and listen to it against the target for clubs, in the window where "
         "one can be shown. It plays nothing.",
-        epilog="exit status: 0 done; with --at-once 1 when a reading does not agree with what was planted.",
+        epilog="exit status: 0 done, also when it is ended with Ctrl-C before anything was heard; with "
+        "--at-once 1 when a reading does not agree with what was planted; 2 unusable arguments.",
         allow_abbrev=False,
     )
     demo.add_argument(

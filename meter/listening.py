@@ -336,9 +336,9 @@ class _Text:
         self._keeper = Keeper()
         self._of_set = of_set
 
-    def _more_lines(self, now: Now) -> list[str]:
-        """What is known of the set, and what the ears have."""
-        of_set = [] if self._of_set is None else [set_line(now, self._of_set)]
+    def _more_lines(self, now: Now, said: Sentence) -> list[str]:
+        """What is known of the set beside what is said, and what the ears have."""
+        of_set = [] if self._of_set is None else [set_line(now, self._of_set, beside=said.kind)]
         return [*of_set, *self._ear_lines()]
 
     def _ear_lines(self) -> list[str]:
@@ -355,8 +355,8 @@ class _Text:
 
             say("\n" + end_text(self.ear.now), sys.stdout)
 
-    def _sentence(self, now: Now) -> str:
-        return self._keeper.keep(sentence(now), time.monotonic()).text
+    def _sentence(self, now: Now) -> Sentence:
+        return self._keeper.keep(sentence(now), time.monotonic())
 
     def show_sounding(self, now: Now, low_end: LowEnd | None) -> None:
         """Soundings are shown by the clock, not one by one."""
@@ -385,9 +385,9 @@ class _Block(_Text):
             return
         self._next_s = time.monotonic() + REDRAW_S / 2
         columns, rows = size_of(sys.stdout)
-        text = self._sentence(now)
-        lines = block(now, text, columns=columns)
-        lines += [fit(f" {one}", columns - 1) for one in self._more_lines(now)]
+        said = self._sentence(now)
+        lines = block(now, said.text, columns=columns)
+        lines += [fit(f" {one}", columns - 1) for one in self._more_lines(now, said)]
         if rows <= len(lines):
             # Too low for all of it: what matters most.
             lines = lines[:4] if rows > 4 else lines[1:2]
@@ -407,7 +407,8 @@ class _Lines(_Text):
     def show(self, now: Now) -> None:
         if time.monotonic() >= self._next_s:
             self._next_s = time.monotonic() + LINE_S
-            say("  ".join([line(now, self._sentence(now)), *self._more_lines(now)]), sys.stdout)
+            said = self._sentence(now)
+            say("  ".join([line(now, said.text), *self._more_lines(now, said)]), sys.stdout)
 
 
 class _Json:

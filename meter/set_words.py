@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from meter.now import Now
+from meter.sentence_kinds import Kind
 from meter.set_settings import SetSettings
 from meter.set_watch import SetNow
 from meter.shown import NOT_KNOWN
@@ -68,17 +69,29 @@ def last_over_text(of_set: SetNow) -> str:
     return "last over " + " ".join(age(of_set.over_age_s))
 
 
-def set_line(now: Now, settings: SetSettings) -> str:
-    """All of it in one line, for the text meter."""
+def set_line(now: Now, settings: SetSettings, *, beside: Kind | None = None) -> str:
+    """All of it in one line, for the text meter.
+
+    Parameters
+    ----------
+    now : Now
+    settings : SetSettings
+    beside : Kind, optional
+        Of the sentence that stands beside the line; what that says is left out of it.
+    """
     of_set = now.of_set
-    return "" if of_set is None else ", ".join(_parts(now, of_set, settings))
+    if of_set is None:
+        return ""
+    return ", ".join(_parts(now, of_set, settings, with_rest=beside is not Kind.LOUDNESS))
 
 
-def _parts(now: Now, of_set: SetNow, settings: SetSettings) -> Iterator[str]:
-    yield last_over_text(of_set)
+def _parts(now: Now, of_set: SetNow, settings: SetSettings, *, with_rest: bool) -> Iterator[str]:
+    if with_rest:  # a set's sentence on loudness says when it was over at last, and the room
+        yield last_over_text(of_set)
     recent, whole = share_text(of_set.recent_over_pct), share_text(of_set.over_pct)
     yield f"{recent} % of 10 min, {whole} % of the set"
-    yield f"room {room_text(of_set)} dB"
+    if with_rest:
+        yield f"room {room_text(of_set)} dB"
     yield f"{against_zero_text(now, settings)} dB on {settings.text}"
 
 

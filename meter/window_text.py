@@ -138,6 +138,24 @@ def _whole(said: str, now: Now) -> str:
     return capital(said, now.state.info) + ("" if said.endswith((".", "!", "?")) else ".")
 
 
+_IN_THE_WINDOW: Final = (
+    ("`leadline together KICK SUB`", "“Kick and sub together” (Ctrl+K)"),
+    ("--kick-band, in the window Ctrl+L", "Ctrl+L"),
+)
+
+
+def for_window(said: str) -> str:
+    """The same with the keys of the window in place of what is written in a terminal."""
+    for words, keys in _IN_THE_WINDOW:
+        said = said.replace(words, keys)
+    return said
+
+
+def together(*sentences: str | None) -> str:
+    """Those there are, each with its capital and in a line of its own; empty for none."""
+    return "\n".join(capital(one) for one in sentences if one)
+
+
 OURS: Final = ("system", "demo")
 """Sources that have no name but ours."""
 

@@ -75,5 +75,15 @@ def test_one_that_is_not_there_is_one_sentence_and_what_was_forgotten_comes_back
     assert earlier.lines() == []
     with pytest.raises(UsageError, match=f"{number}"):
         earlier.drawn_again(number, None)
-    earlier.bring_back()
+    earlier.bring_back(number)
     assert [one.number for one in earlier.lines()] == [number]
+
+
+def test_what_is_brought_back_is_that_pass_whatever_was_deleted_since():
+    first, second = keep(), keep(began_unix_s=1.1e9)
+    earlier.forget([first])
+    earlier.forget([second])
+    earlier.bring_back(first)
+    assert [one.number for one in earlier.lines()] == [first]
+    earlier.bring_back(first)  # is there already
+    assert [one.number for one in earlier.lines()] == [first]

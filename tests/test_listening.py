@@ -8,6 +8,7 @@ import pytest
 
 from meter import listening
 from meter.capture.records import SourceStatus
+from meter.cli import main
 from meter.errors import SourceError
 from meter.listening import Listening
 from meter.passes import measure
@@ -179,6 +180,10 @@ def test_who_stops_before_anything_came_has_made_no_error(capsys):
     listener._ask_to_stop()
     assert listener.run() == 0
     assert capsys.readouterr().err == "nothing was heard: no sound came\n"
+    for command in ("listen", "demo"):
+        assert main([command, "--help"]) == 0
+        help_text = " ".join(capsys.readouterr().out.split())
+        assert "exit status: 0 done, also when it is ended with Ctrl-C before anything was heard" in help_text
 
 
 def test_a_reader_who_does_not_read_holds_nothing_up_and_is_told_what_is_missing(monkeypatch, capsys):

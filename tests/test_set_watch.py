@@ -375,10 +375,19 @@ def test_flags_and_the_line_of_text_say_the_same():
     assert shown["time_over"] == ["last over 42 s ago", "of 10 min 2.3 %, set 2.3 %"]
     assert shown["room"] == ["room, 1 min -0.4 dB ▲ over", "against my 0 +16.8 dB"]
     line = "last over 42 s ago, 2.3 % of 10 min, 2.3 % of the set, room -0.4 dB, +16.8 dB on my 0 = -18 dBFS"
-    assert set_line(now, SETTINGS) == line
+    assert set_line(now, SETTINGS) == set_line(now, SETTINGS, beside=Kind.OVER) == line
     assert set_flags(now_of(), SETTINGS) == {}
     quieter = replace(now, state=replace(now.state, volume_db=-6.0))  # no verdict on what is heard
     assert set_flags(quieter, SETTINGS)["room"][0].text == "room, 1 min -0.4 dB"
+
+
+@pytest.mark.parametrize("known", [{}, {"last_over_s": 58.0, "highest_dbtp": -1.24}])
+def test_what_the_sentence_says_is_not_said_in_the_line_again(known):
+    now = now_of(SetNow(seconds=100.0, heard_s=100, **known))
+    said = sentence(now)
+    line = set_line(now, SETTINGS, beside=said.kind)
+    assert "over" in said.text and "over" not in line and "room" not in line
+    assert line.endswith("of the set, +16.8 dB on my 0 = -18 dBFS")
 
 
 def test_a_jump_flies_as_a_flag():

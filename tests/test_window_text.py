@@ -4,9 +4,15 @@ from dataclasses import replace
 import pytest
 
 from meter.capture.records import SourceInfo, SourceState, SourceStatus
+from meter.dsp.kick_body import Body
+from meter.low_end.kick_findings import kick_findings
+from meter.low_end.kick_records import Hit
+from meter.low_end.kicks import kicks_of
+from meter.low_end.records import LowEnd
+from meter.low_end.settings import LowEndSettings
 from meter.now import Now
 from meter.soundings import Reading
-from meter.window_text import capital, empty_state, status
+from meter.window_text import capital, empty_state, for_window, status, together
 
 
 def a_reading(**known):
@@ -141,3 +147,29 @@ def test_a_sentence_begins_with_a_capital_but_the_name_of_a_file_or_device_stays
 def test_the_name_of_a_file_keeps_its_letters(said):
     assert capital(said) == said
     assert capital(f"at the end there is a name: {said}").startswith("At the")
+
+
+def test_several_sentences_stand_in_lines_of_their_own():
+    said = together("one is wrong", None, "/x/two.toml is not used")
+    assert said == "One is wrong\n/x/two.toml is not used"
+    assert together(None, None) == ""
+
+
+def test_keys_stand_in_the_window_for_what_is_written_in_a_terminal():
+    under, alone = ([a_hit(k, *how) for k in range(6)] for how in ((-12.0, 15.0), (-60.0, 30.0)))
+    hits = [*under, *(replace(one, at_s=one.at_s + 100.0) for one in alone)]
+    low_end = LowEnd(kicks=kicks_of(hits, rate_hz=3000.0))
+    found = kick_findings(low_end, LowEndSettings(kick_band_hz=(120.0, 125.0)), from_s=0.0)
+    assert {one.kind for one in found} == {"kick body", "kick cancels"}
+    said = for_window(" ".join(one.text for one in found))
+    assert "(Ctrl+L)" in said and "(Ctrl+K) says what helps" in said
+    assert "--" not in said and "`" not in said
+
+
+def a_hit(at_s, sub_db, energy):
+    """A kick over a sub, whose body holds so much energy."""
+    body = Body(
+        hz=95.0, seconds=None, level_dbfs=-4.0, sub_share=0.05, crest_db=6.0, energy=energy, fall_energy=10.0
+    )
+    levels = {"sub_before_db": sub_db, "sub_during_db": sub_db, "sub_after_db": sub_db}
+    return Hit(at_s=float(at_s), body=body, fall_before=0.1, **levels)

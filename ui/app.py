@@ -79,10 +79,10 @@ def run(
     conductor = build(
         app, loaded.targets, spec=source_spec, target=wanted, has_target=target_name is not None, keeps=keeps
     )
-    for sentence in (conductor.state.problem, loaded.problem):
-        if sentence is not None:
-            conductor.say(sentence)
-    return _live(app, conductor, source_spec or conductor.state.choices.source, paths)
+    from meter.window_text import together
+
+    problems = together(conductor.state.problem, loaded.problem)
+    return _live(app, conductor, source_spec or conductor.state.choices.source, paths, problems)
 
 
 def _application() -> QApplication:
@@ -164,7 +164,14 @@ def build(
     return Conductor(session, state, wardrobe, window, CompactWindow(), opener)
 
 
-def _live(app: QApplication, conductor: Conductor, spec: str, paths: Sequence[str]) -> int:
+def begin(conductor: Conductor, spec: str, paths: Sequence[str], problems: str) -> None:
+    """Listen, measure these files, and tell what is wrong with the settings."""
+    conductor.begin(spec)
+    conductor.desk.open(paths)
+    conductor.say(problems)  # last: what is opened takes older messages away
+
+
+def _live(app: QApplication, conductor: Conductor, spec: str, paths: Sequence[str], problems: str) -> int:
     from PyQt6.QtCore import QTimer
 
     from ui.first_paint import FirstPaint
@@ -177,13 +184,12 @@ def _live(app: QApplication, conductor: Conductor, spec: str, paths: Sequence[st
         for number in (signal.SIGINT, signal.SIGTERM)
     }
 
-    def begin() -> None:
-        conductor.begin(spec)
-        conductor.desk.open(paths)
+    def first_painted() -> None:
+        begin(conductor, spec, paths, problems)
         for after_ms in SETTLED_MS:
             QTimer.singleShot(after_ms, leave_what_stays)
 
-    first = FirstPaint(begin)
+    first = FirstPaint(first_painted)
     try:
         conductor.show(first)
         return app.exec()

@@ -9,13 +9,10 @@ from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtWidgets import (
     QCheckBox,
     QDialog,
-    QDialogButtonBox,
-    QDoubleSpinBox,
     QGridLayout,
     QHBoxLayout,
     QLabel,
     QPushButton,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -24,10 +21,10 @@ from meter.delivery.choices import LOUDEST_LUFS, QUIETEST_LUFS
 from meter.delivery.codecs import CODECS, Codec, available, rates_in
 from meter.delivery.tables import CLIPS, ENCODE_HEADINGS, PLAYBACK_HEADINGS, PLAYS
 from meter.window_text import capital
-from ui.page import resize_within_screen
+from ui.parts import fill_page, number_box, prose
 from ui.progress_strip import ProgressStrip
 from ui.state import Choices
-from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, TEXT_PX, label, typeset
+from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, label, typeset
 
 if TYPE_CHECKING:
     from meter.delivery.of_pass import PageText
@@ -67,7 +64,7 @@ class DeliveryPage(QDialog):
         self.setObjectName("page")
         self.setWindowTitle("Delivery · Leadline")
         self.setAccessibleName("Delivery")
-        self.title = _text(is_soft=True)
+        self.title = prose(is_soft=True)
         self.encoders = {key: _Wished(codec) for key, codec in CODECS.items()}
         for key, kbps in rates_in(choices.encoders).items():
             self.encoders[key].wish(kbps)
@@ -77,13 +74,12 @@ class DeliveryPage(QDialog):
         self.check.clicked.connect(self._ask)
         self.progress = ProgressStrip(what="the trying of encoders")
         self.progress.cancelled.connect(self.cancelled)
-        self.problem = _text()
+        self.problem = prose()
         self.encodes, self.playback = _Table(ENCODE_HEADINGS), _Table(PLAYBACK_HEADINGS)
-        self.encodes_note, self.playback_note = (_text(size_px=SMALL_PX, is_soft=True) for _ in range(2))
-        self.finding = _text()
+        self.encodes_note, self.playback_note = (prose(size_px=SMALL_PX, is_soft=True) for _ in range(2))
+        self.finding = prose()
         own_lufs = choices.playback_own_lufs
-        self.own = _spin(QUIETEST_LUFS, LOUDEST_LUFS, own_lufs, " LUFS", "A level of your own")
-        self.own.setDecimals(1)
+        self.own = number_box(QUIETEST_LUFS, LOUDEST_LUFS, own_lufs, " LUFS", "A level of your own")
         self.turns_up = QCheckBox("Players turn &up what is quieter")
         self.turns_up.setChecked(choices.playback_turns_up)
         self.own.valueChanged.connect(self._tell_levels)
@@ -97,7 +93,7 @@ class DeliveryPage(QDialog):
         column.setContentsMargins(0, 0, SPACE_PX, 0)
         column.setSpacing(SPACE_PX)
         column.addWidget(self.title)
-        column.addWidget(_text(CLIPS, size_px=SENTENCE_PX))
+        column.addWidget(prose(CLIPS, size_px=SENTENCE_PX))
         row = QHBoxLayout()
         row.setSpacing(SPACE_PX)
         for one in self.encoders.values():
@@ -109,11 +105,11 @@ class DeliveryPage(QDialog):
         column.addLayout(row)
         missing = [one.why_not for one in self.encoders.values() if one.why_not]
         if missing:
-            column.addWidget(_text(" ".join(missing), size_px=SMALL_PX, is_soft=True))
+            column.addWidget(prose(" ".join(missing), size_px=SMALL_PX, is_soft=True))
         for part in (self.progress, self.problem, self.encodes, self.encodes_note, self.finding):
             column.addWidget(part)
         column.addSpacing(2 * SPACE_PX)
-        column.addWidget(_text(PLAYS, size_px=SENTENCE_PX))
+        column.addWidget(prose(PLAYS, size_px=SENTENCE_PX))
         row = QHBoxLayout()
         row.setSpacing(SPACE_PX)
         own = label("Your &own")
@@ -127,19 +123,7 @@ class DeliveryPage(QDialog):
         column.addWidget(self.playback)
         column.addWidget(self.playback_note)
         column.addStretch(1)
-        scroll = QScrollArea()
-        scroll.setWidget(inside)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QScrollArea.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setAccessibleName("Delivery")
-        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
-        buttons.rejected.connect(self.close)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(3 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX)
-        layout.addWidget(scroll)
-        layout.addWidget(buttons)
-        resize_within_screen(self, *SIZE_PX)
+        fill_page(self, inside, SIZE_PX)
 
     # --- what is wanted
 
@@ -190,8 +174,8 @@ class _Wished:
     def __init__(self, codec: Codec) -> None:
         self._codec = codec
         self.box = QCheckBox(codec.title)
-        self.kbps = _spin(codec.lowest_kbps, codec.highest_kbps, USUAL_KBPS, " kb/s", f"{codec.title} kb/s")
-        self.kbps.setDecimals(0)
+        rates, name = (codec.lowest_kbps, codec.highest_kbps), f"{codec.title} kb/s"
+        self.kbps = number_box(*rates, USUAL_KBPS, " kb/s", name, decimals=0)
         is_there = codec.key in available()
         self.why_not = "" if is_there else f"There is no encoder for {codec.title} in this installation."
         self.box.setToolTip(self.why_not)
@@ -236,7 +220,7 @@ class _Table(QWidget):
             one.deleteLater()
         self.cells = []
         for number, texts in enumerate(rows, 1):
-            cells = [_text(text, wraps=False) for text in texts]
+            cells = [prose(text, wraps=False) for text in texts]
             for column, cell in enumerate(cells):
                 cell.setAccessibleName("" if column == 0 else f"{self._headings[column]} {texts[column]}")
                 self._grid.addWidget(cell, number, column, self._side(column))
@@ -247,22 +231,3 @@ class _Table(QWidget):
 def _show(line: QLabel, sentence: str) -> None:
     line.setText(typeset(capital(sentence)))
     line.setVisible(bool(sentence))
-
-
-def _text(text: str = "", *, size_px: int = TEXT_PX, is_soft: bool = False, wraps: bool = True) -> QLabel:
-    made = label(typeset(text), size_px=size_px, is_soft=is_soft)
-    made.setWordWrap(wraps)
-    made.setTextInteractionFlags(
-        Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
-    )
-    return made
-
-
-def _spin(lowest: float, highest: float, value: float, unit: str, name: str) -> QDoubleSpinBox:
-    made = QDoubleSpinBox()
-    made.setRange(lowest, highest)
-    made.setSuffix(unit)
-    made.setValue(value)
-    made.setAccessibleName(name)
-    made.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.NoButtons)
-    return made

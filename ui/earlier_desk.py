@@ -42,6 +42,7 @@ class EarlierDesk(QObject):
         self.errands = Errands("earlier passes")
         self.errands.failed.connect(self._fail)
         self._is_reading = False
+        self._forgotten: list[int] = []
         self._began_s = time.time()
 
     def ask(self) -> None:
@@ -92,15 +93,23 @@ class EarlierDesk(QObject):
         from meter import earlier
 
         def done(_: object) -> None:
-            self.said.emit(f"pass {number} is forgotten", self._bring_back)
+            self._forgotten.append(number)
+            self._tell_forgotten()
             self._fill()
 
         self.errands.run(lambda: earlier.forget([number]), done)
 
+    def _tell_forgotten(self) -> None:
+        """That the last one is; each in turn can be brought back, the last first."""
+        if self._forgotten:
+            self.said.emit(f"pass {self._forgotten[-1]} is forgotten", self._bring_back)
+
     def _bring_back(self) -> None:
         from meter import earlier
 
-        self.errands.run(earlier.bring_back, lambda _: self._fill())
+        number = self._forgotten.pop()
+        self._tell_forgotten()
+        self.errands.run(lambda: earlier.bring_back(number), lambda _: self._fill())
 
     def actions(self) -> dict[str, Callable[[], object]]:
         """What is behind the keys."""

@@ -17,6 +17,7 @@ from PyQt6.QtWidgets import (
 )
 
 from meter.soundings import as_text_time
+from meter.window_text import for_window
 from ui import fonts
 from ui.style import SPACE_PX, TEXT_PX, typeset
 
@@ -143,7 +144,7 @@ def _place_px() -> int:
 
 
 def _printed(finding: Finding) -> str:
-    return typeset(finding.text[:1].upper() + finding.text[1:])
+    return typeset(for_window(finding.text[:1].upper() + finding.text[1:]))
 
 
 class _Row(QStyledItemDelegate):

@@ -10,8 +10,6 @@ from PyQt6.QtWidgets import (
     QCheckBox,
     QComboBox,
     QDialog,
-    QDialogButtonBox,
-    QDoubleSpinBox,
     QFormLayout,
     QHBoxLayout,
     QLineEdit,
@@ -21,6 +19,7 @@ from PyQt6.QtWidgets import (
 
 from meter.exposure.ear_text import calibration_text
 from meter.exposure.rules import RULES
+from ui.parts import number_box, ok_and_cancel
 from ui.style import SMALL_PX, SPACE_PX, label
 
 if TYPE_CHECKING:
@@ -80,15 +79,14 @@ class HearingPage(QDialog):
         self.rule.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
         self.reminds = QCheckBox("Say when 50, 80 and 100 % may be used (80, 85, 87 dBA in the EU)")
         self.reminds.setChecked(wanted.reminds)
-        self.break_min = _number(0.0, 240.0, wanted.break_min, " min", "Break after")
-        self.break_min.setDecimals(0)
+        self.break_min = number_box(0.0, 240.0, wanted.break_min, " min", "Break after", decimals=0)
         self.break_min.setSpecialValueText("never")
         self.note = QLineEdit()
         self.note.setPlaceholderText("gig, rehearsal, …")
         self.note.setAccessibleName("What was heard elsewhere")
-        self.hours = _number(0.0, 24.0, 0.0, " h", "Hours")
-        self.level = _number(40.0, 130.0, 98.0, " dBA", "About how loud")
-        self.plus = _number(0.0, 20.0, 3.0, " dB", "How sure")
+        self.hours = number_box(0.0, 24.0, 0.0, " h", "Hours")
+        self.level = number_box(40.0, 130.0, 98.0, " dBA", "About how loud")
+        self.plus = number_box(0.0, 20.0, 3.0, " dB", "How sure")
         self.plus.setPrefix("± ")
         form = QFormLayout()
         form.setSpacing(SPACE_PX)
@@ -103,16 +101,11 @@ class HearingPage(QDialog):
             entry.addWidget(part, stretch)
         form.addRow("Heard elsewhere today", entry)
         form.addRow("", _words(COUNTED))
-        buttons = QDialogButtonBox(
-            QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel
-        )
-        buttons.accepted.connect(self.accept)
-        buttons.rejected.connect(self.reject)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(*[2 * SPACE_PX] * 4)
         layout.setSpacing(2 * SPACE_PX)
         layout.addLayout(form)
-        layout.addWidget(buttons)
+        layout.addWidget(ok_and_cancel(self))
         self.setMinimumWidth(WIDTH_PX)
 
     def found(self) -> Wanted:
@@ -130,17 +123,6 @@ class HearingPage(QDialog):
             return None
         note = self.note.text().strip() or "elsewhere"
         return note, self.hours.value(), self.level.value(), self.plus.value()
-
-
-def _number(lowest: float, highest: float, value: float, unit: str, name: str) -> QDoubleSpinBox:
-    made = QDoubleSpinBox()
-    made.setRange(lowest, highest)
-    made.setDecimals(1)
-    made.setSuffix(unit)
-    made.setValue(value)
-    made.setAccessibleName(name)
-    made.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.NoButtons)
-    return made
 
 
 def _words(text: str) -> QWidget:

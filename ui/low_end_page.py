@@ -5,18 +5,17 @@ from __future__ import annotations
 from PyQt6.QtCore import Qt
 from PyQt6.QtWidgets import (
     QDialog,
-    QDialogButtonBox,
     QDoubleSpinBox,
     QFormLayout,
     QHBoxLayout,
     QLineEdit,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
 
 from meter.errors import UsageError
 from meter.low_end.settings import A4_RANGE_HZ, KICK_RANGE_HZ, LowEndSettings
+from ui.parts import number_box, ok_and_cancel, scrolled
 from ui.style import SMALL_PX, SPACE_PX, label, typeset
 
 WIDTH_PX = 500
@@ -61,11 +60,6 @@ class LowEndPage(QDialog):
         self.answers.setWordWrap(True)
         self.answers.setAlignment(Qt.AlignmentFlag.AlignTop)
         self.answers.setAccessibleName("")
-        buttons = QDialogButtonBox(
-            QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel
-        )
-        buttons.accepted.connect(self.accept)
-        buttons.rejected.connect(self.reject)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(*[2 * SPACE_PX] * 4)
         layout.setSpacing(2 * SPACE_PX)
@@ -76,15 +70,10 @@ class LowEndPage(QDialog):
         layout.addWidget(note)
         layout.addWidget(self.problem)
         layout.addWidget(label("What this pass comes to"))
-        scroll = QScrollArea()  # where the screen is low
-        scroll.setWidget(self.answers)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QScrollArea.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setAccessibleName("What this pass comes to")
+        scroll = scrolled(self.answers, "What this pass comes to")  # where the screen is low
         scroll.setMinimumHeight(ANSWERS_PX)
         layout.addWidget(scroll, 1)
-        layout.addWidget(buttons)
+        layout.addWidget(ok_and_cancel(self))
         self.setMinimumWidth(WIDTH_PX)
 
     def found(self) -> LowEndSettings | None:
@@ -108,11 +97,4 @@ class LowEndPage(QDialog):
 
 
 def _hertz(low: float, high: float, value: float, name: str) -> QDoubleSpinBox:
-    box = QDoubleSpinBox()
-    box.setRange(low, high)
-    box.setDecimals(1)
-    box.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.NoButtons)
-    box.setSuffix(" Hz")
-    box.setValue(value)
-    box.setAccessibleName(name)
-    return box
+    return number_box(low, high, value, " Hz", name)

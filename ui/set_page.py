@@ -7,8 +7,6 @@ from collections.abc import Callable
 
 from PyQt6.QtWidgets import (
     QDialog,
-    QDialogButtonBox,
-    QDoubleSpinBox,
     QFormLayout,
     QPushButton,
     QVBoxLayout,
@@ -16,6 +14,7 @@ from PyQt6.QtWidgets import (
 )
 
 from meter.set_settings import MIXER_ZERO_RANGE_DBFS, SetSettings
+from ui.parts import number_box, ok_and_cancel
 from ui.style import SMALL_PX, SPACE_PX, label
 
 WIDTH_PX = 460
@@ -37,13 +36,9 @@ class SetPage(QDialog):
         super().__init__(parent)
         self.setWindowTitle("My mixer's 0 · Leadline")
         self._level_dbfs = level_dbfs
-        self.zero = QDoubleSpinBox()
-        self.zero.setRange(*MIXER_ZERO_RANGE_DBFS)
-        self.zero.setDecimals(1)
-        self.zero.setSuffix(" dBFS")
-        self.zero.setButtonSymbols(QDoubleSpinBox.ButtonSymbols.NoButtons)
-        self.zero.setValue(settings.mixer_zero_dbfs)
-        self.zero.setAccessibleName("My mixer's 0")
+        self.zero = number_box(
+            *MIXER_ZERO_RANGE_DBFS, settings.mixer_zero_dbfs, " dBFS", "My mixer's 0"
+        )
         self.take = QPushButton("Take what sounds now")
         self.take.setToolTip("The highest peak of the last 3 s, while your mixer reads 0")
         self.take.clicked.connect(self._take)
@@ -56,17 +51,12 @@ class SetPage(QDialog):
             "Until then it is −18 dBFS, where broadcasters put it."
         )
         self.note = label(words, size_px=SMALL_PX, is_soft=True)
-        buttons = QDialogButtonBox(
-            QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel
-        )
-        buttons.accepted.connect(self.accept)
-        buttons.rejected.connect(self.reject)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(*[2 * SPACE_PX] * 4)
         layout.setSpacing(2 * SPACE_PX)
         layout.addLayout(form)
         layout.addWidget(self.note)
-        layout.addWidget(buttons)
+        layout.addWidget(ok_and_cancel(self))
         self.setMinimumWidth(WIDTH_PX)
 
     def _take(self) -> None:

@@ -8,12 +8,10 @@ from PyQt6.QtCore import Qt, pyqtSignal
 from PyQt6.QtGui import QDragEnterEvent, QDropEvent, QResizeEvent
 from PyQt6.QtWidgets import (
     QDialog,
-    QDialogButtonBox,
     QGridLayout,
     QLabel,
     QLineEdit,
     QPushButton,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -22,7 +20,7 @@ from meter.kick_and_sub import MOVE
 from meter.together_words import HITS, HOW, QUESTION, SCAN, PageText
 from meter.window_text import capital
 from ui import fonts
-from ui.page import resize_within_screen
+from ui.parts import fill_page, prose
 from ui.progress_strip import ProgressStrip
 from ui.style import SENTENCE_PX, SMALL_PX, SPACE_PX, TEXT_PX, label, typeset
 from ui.together_plots import HitsPlot, Key, ScanPlot
@@ -69,9 +67,9 @@ class TogetherPage(QDialog):
         self.look.clicked.connect(self.look_wanted)
         self.progress = ProgressStrip(what="looking at kick and sub")
         self.progress.cancelled.connect(self.cancelled)
-        self.problem = _text()
-        self.advice = _text(size_px=SENTENCE_PX)
-        self.lines = _text()
+        self.problem = prose()
+        self.advice = prose(size_px=SENTENCE_PX)
+        self.lines = prose()
         self._results = QVBoxLayout()
         self._results.setSpacing(SPACE_PX)
         self.plots: list[QWidget] = []
@@ -85,8 +83,8 @@ class TogetherPage(QDialog):
         column = QVBoxLayout(inside)
         column.setContentsMargins(0, 0, SPACE_PX, 0)
         column.setSpacing(SPACE_PX)
-        column.addWidget(_text(QUESTION, size_px=SENTENCE_PX))
-        column.addWidget(_text(HOW, size_px=SMALL_PX, is_soft=True))
+        column.addWidget(prose(QUESTION, size_px=SENTENCE_PX))
+        column.addWidget(prose(HOW, size_px=SMALL_PX, is_soft=True))
         grid = QGridLayout()
         grid.setSpacing(SPACE_PX)
         grid.setColumnStretch(1, 1)
@@ -99,20 +97,8 @@ class TogetherPage(QDialog):
             column.addWidget(part)
         column.addLayout(self._results)
         column.addStretch(1)
-        scroll = QScrollArea()
-        scroll.setWidget(inside)
-        scroll.setWidgetResizable(True)
-        scroll.setFrameShape(QScrollArea.Shape.NoFrame)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setAccessibleName("Kick and sub together")
-        buttons = QDialogButtonBox(QDialogButtonBox.StandardButton.Close)
-        buttons.rejected.connect(self.close)
-        layout = QVBoxLayout(self)
-        layout.setContentsMargins(3 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX, 2 * SPACE_PX)
-        layout.addWidget(scroll)
-        layout.addWidget(buttons)
         self.setMinimumWidth(inside.minimumSizeHint().width() + EDGES_PX)
-        resize_within_screen(self, *SIZE_PX)
+        fill_page(self, inside, SIZE_PX)
 
     def dragEnterEvent(self, event: QDragEnterEvent | None) -> None:
         """Files may be dropped."""
@@ -161,10 +147,10 @@ class TogetherPage(QDialog):
         self.advice.setText(typeset(text.advice))
         self.lines.setText(typeset("\n".join(text.lines)))
         if found.hits:
-            self._put(_text(HITS, size_px=SMALL_PX, is_soft=True))
+            self._put(prose(HITS, size_px=SMALL_PX, is_soft=True))
             self._put(HitsPlot(found, text.hits_spoken))
         if found.scan_db is not None:
-            self._put(_text(SCAN, size_px=SMALL_PX, is_soft=True))
+            self._put(prose(SCAN, size_px=SMALL_PX, is_soft=True))
             self._put(ScanPlot(found, text.scan_spoken))
             turned = "turned; the full dot: what is suggested" if found.verdict == MOVE else "turned"
             self._put(Key("polarity as it is; the open ring: now", turned))
@@ -229,12 +215,3 @@ class FileName(QLabel):
     def _fit(self) -> None:
         room = max(self.width(), 120)
         self.setText(self.fontMetrics().elidedText(self._whole, Qt.TextElideMode.ElideMiddle, room))
-
-
-def _text(text: str = "", *, size_px: int = TEXT_PX, is_soft: bool = False) -> QLabel:
-    made = label(typeset(text), size_px=size_px, is_soft=is_soft)
-    made.setWordWrap(True)
-    made.setTextInteractionFlags(
-        Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
-    )
-    return made

@@ -90,20 +90,26 @@ class Rule:
         """The same for a dose, of which 1 is 100 %."""
         return self.level_dba + power_to_db(dose)
 
-    def hours_to_all(self, dose: float, level_dba: float) -> float:
-        """Hours at a level until a dose is 100 %; 0 when it is, ``inf`` when the level does not count."""
+    def hours_to_all(self, dose: float, level_dba: float, *, of_dba: float | None = None) -> float:
+        """Hours at a level until a dose is 100 %; 0 when it is, ``inf`` when the level does not count.
+
+        Parameters
+        ----------
+        dose : float
+            1 is 100 %.
+        level_dba : float
+        of_dba : float, optional
+            The level of which 100 % are counted, as in `share`.
+        """
         if dose >= 1.0:
             return 0.0
-        one_hour = self.share(Part(level_dba=level_dba, hours=1.0))
+        one_hour = self.share(Part(level_dba=level_dba, hours=1.0), of_dba=of_dba)
         return (1.0 - dose) / one_hour if one_hour > 0.0 else math.inf
 
     def hours_left(self, parts: Sequence[Part], level_dba: float, *, of_dba: float | None = None) -> float:
-        """Hours at a level until the rule's is reached; 0 when it is, ``inf`` when it does not count."""
-        one_hour = self.share(Part(level_dba=level_dba, hours=1.0), of_dba=of_dba)
-        left = 1.0 - math.fsum(self.share(part, of_dba=of_dba) for part in parts)
-        if left <= 0.0:
-            return 0.0
-        return left / one_hour if one_hour > 0.0 else math.inf
+        """The same after some parts: hours until the level of the rule, or `of_dba`, is reached."""
+        dose = math.fsum(self.share(part, of_dba=of_dba) for part in parts)
+        return self.hours_to_all(dose, level_dba, of_dba=of_dba)
 
 
 _EU_STEPS: Final = (limits.EU_LOWER_ACTION_DBA, limits.EU_UPPER_ACTION_DBA, limits.EU_LIMIT_DBA)

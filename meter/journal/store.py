@@ -370,10 +370,10 @@ class Journal:
             connection.executemany("DELETE FROM passes WHERE id = ?", [(number,) for number in set(numbers)])
         self.give_space_back()
 
-    def undo(self) -> list[int]:
-        """Bring back what was deleted last; the numbers of the passes, none when there is nothing."""
+    def undo(self, *, of_pass: int | None = None) -> list[int]:
+        """Bring back what was deleted last, or with this pass; the numbers, none when there is nothing."""
         with self.change() as connection:
-            last = self.last_deletion("passes")
+            last = self.last_deletion("passes", of=of_pass)
             if last is None:
                 return []
             back = self.rows_of("SELECT id FROM passes WHERE deletion = ? ORDER BY id", last)
@@ -389,13 +389,15 @@ class Journal:
         assert made.lastrowid is not None
         return made.lastrowid
 
-    def last_deletion(self, what: str) -> int | None:
-        """The newest deletion of "passes" or "shelf" that can be undone."""
+    def last_deletion(self, what: str, *, of: int | None = None) -> int | None:
+        """The newest deletion of "passes" or "shelf" that can be undone; of any, or of one number."""
         assert what in ("passes", "shelf")
         # Of which something is left: passes can also be deleted for good.
         found = self.rows_of(
-            f"SELECT max(d.id) FROM deletions d JOIN {what} t ON t.deletion = d.id WHERE d.at_unix_s >= ?",
+            f"SELECT max(d.id) FROM deletions d JOIN {what} t ON t.deletion = d.id "
+            "WHERE d.at_unix_s >= ? AND t.id = coalesce(?, t.id)",
             self._too_old_unix_s(),
+            of,
         )
         number: int | None = found[0][0]
         return number

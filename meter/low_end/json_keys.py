@@ -24,7 +24,7 @@ def low_end_object(low_end: LowEnd, why: dict[str, str], *, crossover_hz: float)
 
 def _notes(low_end: LowEnd, why: dict[str, str]) -> dict[str, Any]:
     if low_end.tuning_cents is None:
-        why["tuning_cents"] = "not yet"
+        why["tuning_cents"] = "does not apply"  # too few notes, or none shared: no more will come
     return {
         "sub_notes": [note_object(note) for note in low_end.sub_notes],
         "no_single_pitch": [_unpitched(one) for one in low_end.unpitched],

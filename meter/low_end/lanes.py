@@ -18,6 +18,7 @@ from meter.low_end.settings import LowEndSettings
 from meter.music_sentences import band_text
 from meter.soundings import SOUNDINGS_A_SECOND, as_text_time
 from meter.targets import Target
+from meter.window_text import for_window
 
 SURFACE_HZ: Final = {"sub": 130.0, "kick": 160.0, "club": 250.0}
 BED_HZ: Final = 25.0
@@ -30,7 +31,6 @@ NOTHING: Final = {
     "club": "nothing below 250 Hz here; it shows after a second",
 }
 """What an empty lane says."""
-COMMAND, PAGE = "`leadline together KICK SUB`", "“Kick and sub together” in the menu"
 NOT_KEPT: Final = "the low end of this was not looked at; play it, or open its file again, and it shows here"
 
 
@@ -279,7 +279,7 @@ def low_end_answers(pieces: Sequence[Piece], settings: LowEndSettings) -> str:
                 lines.append(f"Summed to mono below {one.below_hz:.0f} Hz: {_db(one.lost_db)} below that.")
     if low_end.kicks is not None and low_end.kicks.count:
         texts = (sub_text(low_end.kicks), adds_text(low_end.kicks))
-        lines += [f"{text[:1].upper()}{text[1:]}.".replace(COMMAND, PAGE) for text in texts]
+        lines += [f"{text[:1].upper()}{for_window(text[1:])}." for text in texts]
     off = [note for note in low_end.sub_notes if is_off(note, low_end.tuning_cents)]
     tuning = low_end.tuning_cents
     lines += [f"{note_text(note, tuning_cents=tuning)}, {place_text(note)}." for note in off[:5]]

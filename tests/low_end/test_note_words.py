@@ -101,6 +101,7 @@ def test_the_json_has_each_note_and_a_reason_for_each_null():
     (one,) = json.loads(as_line(made))["sub_notes"]
     assert one["note"] == "G♯1" and one["cents"] == -30.0 and one["hz"] == pytest.approx(51.0211, abs=1e-3)
     assert {key for key, value in made.items() if value is None} <= set(why)
+    assert why["tuning_cents"] == "does not apply", "the file has ended: no more notes will come"
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from PyQt6.QtCore import Qt
 
+from meter import earlier
 from tests.test_earlier import keep
 
 
@@ -83,6 +84,24 @@ def test_one_is_forgotten_with_delete_and_comes_back(scene, qtbot):
     scene.until(lambda: page.list.count() == 1)
     scene.conductor.actions["undo"].trigger()
     assert scene.window.message.isHidden()
+
+
+def test_of_several_the_last_forgotten_comes_back_first_and_then_the_others(scene):
+    older, newer = keep(), keep(began_unix_s=1.1e9)
+    page = asked(scene)
+    for number, left in ((newer, 1), (older, 0)):
+        scene.conductor.earlier.forget(number)
+        scene.until(lambda left=left: page.list.count() == left)
+    message = scene.window.message
+    assert f"Pass {older} is forgotten" in message.label.text()
+    earlier.forget([keep(began_unix_s=1.2e9)])  # by another program
+    message.undo.click()
+    scene.until(lambda: page.list.count() == 1)
+    assert page._number() == older
+    assert f"Pass {newer} is forgotten" in message.label.text() and message.isVisible()
+    message.undo.click()
+    scene.until(lambda: page.list.count() == 2)
+    assert message.isHidden()
 
 
 def test_what_went_meanwhile_is_one_sentence(scene):

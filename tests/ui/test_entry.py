@@ -1,8 +1,10 @@
 import pytest
 
 from meter import cli
+from meter.settings import TARGETS_FILE, folders
 from ui import app, entry
 from ui.screen_check import NoWindow
+from ui.state import FILE_NAME
 
 
 @pytest.fixture
@@ -53,6 +55,30 @@ def test_files_and_folders_are_opened_in_the_window(opened, command, tmp_path):
     assert entry.main([*command, str(folder), "not there.wav"]) == 0
     assert entry.main([*command, "--no-journal", "a.wav"]) == 0
     assert opened == [(None, None, str(folder), "not there.wav"), (None, None, "a.wav", "keeps nothing")]
+
+
+def test_what_is_wrong_with_both_files_of_settings_is_told(qapp, monkeypatch):
+    settings = folders().settings
+    (settings / FILE_NAME).write_text("theme = 'pink'\n", "utf-8")
+    (settings / TARGETS_FILE).write_text("nonsense", "utf-8")
+    told = []
+
+    def live(_, conductor, spec, paths, problems):
+        conductor.begin = conductor.desk.opener.measure = lambda *what, **how: None
+        app.begin(conductor, spec, paths, problems)
+        assert not conductor.window.message.isHidden()
+        told.append(conductor.window.message.label.text())
+        conductor.quit()
+        return 0
+
+    monkeypatch.setattr(app, "why_no_window", lambda: None)
+    monkeypatch.setattr(app, "_application", lambda: qapp)
+    monkeypatch.setattr(app.log, "start", lambda: None)
+    monkeypatch.setattr(app.sys, "setswitchinterval", lambda seconds: None)
+    monkeypatch.setattr(app, "_live", live)
+    assert app.run(paths=["tune.wav"]) == 0
+    (said,) = told
+    assert f"{FILE_NAME} was not used" in said and f"\n{settings / TARGETS_FILE} is not used" in said
 
 
 def test_a_mistyped_command_is_told_and_opens_nothing(opened, capsys):

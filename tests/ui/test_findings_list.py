@@ -47,6 +47,13 @@ def test_a_row_is_as_high_as_its_text_and_says_its_place(shown):
     assert shown.item(0).data(Qt.ItemDataRole.AccessibleTextRole) == "1:12.7: Short"
 
 
+def test_what_is_written_in_a_terminal_is_said_as_a_key_of_the_window(shown):
+    text = "the two cancel; `leadline together KICK SUB` says what helps"
+    shown.set_findings((a_finding(10, text=text),))
+    spoken = shown.item(0).data(Qt.ItemDataRole.AccessibleTextRole)
+    assert spoken.endswith("The two cancel; “Kick and sub together” (Ctrl+K) says what helps")
+
+
 def test_slight_ones_are_shown_when_they_are_asked_for(shown, qtbot):
     heavy, slight = a_finding(10), a_finding(50, severity=0.005)
     told = []
