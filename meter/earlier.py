@@ -1,7 +1,8 @@
 """Passes of earlier sessions, out of the journal: to be listed, drawn again, and forgotten.
 
 A pass is drawn from its soundings, with the numbers it had; what is wrong in it is looked for again, against
-the target of now. Its audio was never kept, so nothing that needs the audio can be asked of it.
+the target of now. Of one that was made coarser since, what was found when it was heard is shown, against the
+target of then. Its audio was never kept, so nothing that needs the audio can be asked of it.
 """
 
 from __future__ import annotations
@@ -11,11 +12,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from meter.findings.records import Finding
+from meter.soundings import SOUNDINGS_A_SECOND
 from meter.targets import Target
 
 if TYPE_CHECKING:
     from meter.file_pass import FilePass
-    from meter.journal.records import KeptPass
+    from meter.journal.records import KeptFinding, KeptPass
 
 MOST: Final = 500
 """Listed, the newest; `leadline journal list` lists all."""
@@ -32,7 +35,7 @@ class EarlierLine:
     when, source, numbers : str
         When it began; from where; length, I and true peak.
     note : str
-        "set", "broken off", or both; mostly empty.
+        "set", "broken off", "one row a second", or several of them; mostly empty.
     """
 
     number: int
@@ -74,7 +77,9 @@ def _line(kept: KeptPass) -> EarlierLine:
 
     began = time.localtime(kept.start.began_unix_s)
     is_cut = kept.is_broken_off or not kept.is_ended
-    notes = [word for word, is_so in (("set", kept.start.is_set), ("broken off", is_cut)) if is_so]
+    is_coarse = kept.rows_a_second != SOUNDINGS_A_SECOND
+    words = (("set", kept.start.is_set), ("broken off", is_cut), ("one row a second", is_coarse))
+    notes = [word for word, is_so in words if is_so]
     return EarlierLine(
         number=kept.number,
         when=time.strftime("%a %Y-%m-%d %H:%M", began),
@@ -93,23 +98,50 @@ def drawn_again(number: int, target: Target | None) -> FilePass:
         It is not there, or cannot be read.
     """
     from meter.file_pass import FilePass, found_in
-    from meter.journal.replay import live_pass_of
+    from meter.journal.replay import has_coarser_rows, live_pass_of
     from meter.journal.store import read_journal
     from meter.journal.text import checked_of
 
     with read_journal() as journal:
         kept = journal.kept_pass(number)
         live_pass = live_pass_of(journal, kept)
+        of_then = _as_findings(journal.findings(number)) if has_coarser_rows(kept) else None
     live_pass.number = 1  # the only one in its timeline
     checked = checked_of(live_pass, kept, target)
-    findings = found_in(live_pass, checked.summary, target)
+    findings = found_in(live_pass, checked.summary, target) if of_then is None else of_then
     began = time.strftime("%d %b %H:%M", time.localtime(kept.start.began_unix_s))
     return FilePass(
         checked=replace(checked, findings=findings, soundings=live_pass.store.rows()),
         live_pass=live_pass,
         findings=findings,
         heard=f"{began}, {kept.start.name}",
+        found_then=of_then,
     )
+
+
+def _as_findings(kept: Sequence[KeptFinding]) -> tuple[Finding, ...]:
+    """What was found in a pass that is alone in its timeline; the beginnings are not kept."""
+    made = []
+    for one in sorted(kept, key=lambda one: one.at_s):
+        at_slot = round(one.at_s * SOUNDINGS_A_SECOND)
+        until_s = one.at_s if one.until_s is None else one.until_s
+        made.append(
+            Finding(
+                kind=one.kind,
+                first_slot=at_slot,
+                last_slot=max(round(until_s * SOUNDINGS_A_SECOND), at_slot + 1),
+                at_slot=at_slot,
+                at_s=one.at_s,
+                pass_number=1,
+                severity=one.severity,
+                is_open=False,
+                text=one.text,
+                until_s=until_s,
+                amount=one.amount or 0.0,
+                unit=one.unit or "",
+            )
+        )
+    return tuple(made)
 
 
 def forget(numbers: Sequence[int]) -> None:

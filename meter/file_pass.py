@@ -37,12 +37,16 @@ class FilePass:
         Also what may not belong to the tune; in the order of time.
     heard : str
         Of a pass out of the journal, which is drawn like a file: when and from where; "" for a file.
+    found_then : tuple of Finding or None
+        Of one that was made coarser in the journal: what was found when it was heard, which stands whatever
+        target it is held against; None where it is looked for.
     """
 
     checked: Checked
     live_pass: LivePass
     findings: tuple[Finding, ...]
     heard: str = ""
+    found_then: tuple[Finding, ...] | None = None
 
     @cached_property
     def timeline(self) -> Timeline:
@@ -65,7 +69,9 @@ class FilePass:
         if target is options.target:
             return self
         summary = self.checked.summary
-        found = found_in(self.live_pass, summary, target)
+        found = self.found_then
+        if found is None:
+            found = found_in(self.live_pass, summary, target)
         low_end = self.checked.low_end
         if low_end is not None and options.low_end is not None:
             from meter.low_end.findings import low_end_findings

@@ -46,6 +46,8 @@ class Now:
         The user holds: nothing is measured.
     has_ended : bool
         Nothing more will come.
+    is_between : bool
+        The newest pass has ended, as in silence, and no other has begun. Put in by whoever cuts passes.
     pass_number : int
         Counted from 1; 0 before anything was heard.
     problem : str or None
@@ -68,6 +70,7 @@ class Now:
     last_gap: Gap | None = None
     is_held: bool = False
     has_ended: bool = False
+    is_between: bool = False
     pass_number: int = 0
     problem: str | None = None
     of_set: SetNow | None = None

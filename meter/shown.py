@@ -54,8 +54,8 @@ def shown(now: Now, key: str) -> Shown:
     decimals = MEASURES[key].decimals if key in MEASURES else 1
     verdict, limit = now.verdicts.get(key), _limit(now, key)
     text = value_text(value, decimals=decimals, limit=limit, plus=key in SIGNED)
-    if now.has_ended and verdict is Verdict.NOT_YET and limit is not None:
-        verdict = verdict_on(value, limit)  # nothing more will come
+    if (now.has_ended or now.is_between) and verdict is Verdict.NOT_YET and limit is not None:
+        verdict = verdict_on(value, limit)  # nothing more will come to it
     if key == SHORT_TERM_KEY and verdict is Verdict.INSIDE and _is_under(now.target, value):
         verdict = None
     return Shown(text=text, verdict=verdict)

@@ -8,7 +8,9 @@ import pytest
 from meter import earlier
 from meter.chain import Chain
 from meter.errors import UsageError
+from meter.journal.coarser import make_coarser
 from meter.journal.records import PassStart
+from meter.journal.replay import findings_in, known_findings, live_pass_of
 from meter.journal.store import open_journal
 from meter.passes import summarise
 from meter.target_file import shipped_targets
@@ -77,6 +79,31 @@ def test_one_that_is_not_there_is_one_sentence_and_what_was_forgotten_comes_back
         earlier.drawn_again(number, None)
     earlier.bring_back(number)
     assert [one.number for one in earlier.lines()] == [number]
+
+
+def test_of_a_coarser_pass_what_was_found_when_it_was_heard_is_shown_whatever_the_target():
+    number = keep(level_dbfs=-3.0)
+    with open_journal() as journal:
+        kept = journal.kept_pass(number)
+        live_pass = live_pass_of(journal, kept)
+        found = findings_in(live_pass, CLUB)
+        journal.end_pass(number, live_pass.summary(), found)
+        assert known_findings(journal, kept, live_pass, None) == findings_in(live_pass) != found
+        assert earlier.drawn_again(number, None).findings != ()
+        assert make_coarser(journal, kept)
+        kept = journal.kept_pass(number)
+        live_pass = live_pass_of(journal, kept)
+        assert findings_in(live_pass, CLUB) != found, "in coarser rows it is found otherwise"
+        assert known_findings(journal, kept, live_pass, None) == found
+    file = earlier.drawn_again(number, None)
+    for one in (file, file.against(CLUB)):
+        assert [(f.kind, f.at_s, f.text, f.amount) for f in one.findings] == [
+            (f.kind, f.at_s, f.text, f.amount) for f in sorted(found, key=lambda f: f.at_s)
+        ]
+    assert file.against(CLUB).checked.verdicts != {}
+    assert all(0 <= f.first_slot < f.last_slot <= 200 for f in file.findings)
+    (line,) = earlier.lines()
+    assert line.note == "one row a second"
 
 
 def test_what_is_brought_back_is_that_pass_whatever_was_deleted_since():

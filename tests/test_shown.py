@@ -36,6 +36,8 @@ def test_what_was_not_yet_loud_enough_is_under_when_nothing_more_will_come(music
     reading = replace(music.reading, loudest_30s_lufs=-15.2)
     quiet = replace(music, reading=reading, verdicts=judge(CLUB, reading, live=True))
     assert shown(quiet, "loudest_30s_lufs").verdict is Verdict.NOT_YET
+    between = replace(quiet, is_between=True)  # the pass has ended, in silence
+    assert shown(between, "loudest_30s_lufs") == Shown(text="-15.2", verdict=Verdict.UNDER)
     ended = replace(quiet, has_ended=True)
     assert shown(ended, "loudest_30s_lufs") == Shown(text="-15.2", verdict=Verdict.UNDER)
     assert shown(replace(ended, verdicts={}), "loudest_30s_lufs").verdict is None  # withheld

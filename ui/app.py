@@ -171,7 +171,9 @@ def begin(conductor: Conductor, spec: str, paths: Sequence[str], problems: str) 
     conductor.say(problems)  # last: what is opened takes older messages away
 
 
-def _live(app: QApplication, conductor: Conductor, spec: str, paths: Sequence[str], problems: str) -> int:
+def _live(
+    app: QApplication, conductor: Conductor, spec: str, paths: Sequence[str], problems: str = ""
+) -> int:
     from PyQt6.QtCore import QTimer
 
     from ui.first_paint import FirstPaint

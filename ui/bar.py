@@ -46,6 +46,7 @@ class Bar(QWidget):
         self.mark = QPushButton("Mark")
         self.mark.setToolTip("End the pass here; the next begins (M)")
         self.menu_button = QToolButton()
+        self.menu_button.setMaximumHeight(self.mark.sizeHint().height())  # a little higher by itself
         self.menu_button.setText("More")
         self.menu_button.setAccessibleName("More: theme, size, small form, help")
         self.menu_button.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)

@@ -88,7 +88,7 @@ class Conductor(QObject):
         self.of_set = SetDesk(session, state, window, self.desk)
         self.hearing = HearingDesk(session, state, window)
         self._is_of_ears = False
-        self._plays_out = False
+        self._plays_out = self._is_between = False
         self.pages: dict[str, Page] = {}
         self._is_compact = False
         self._has_ended = False
@@ -209,7 +209,7 @@ class Conductor(QObject):
     def _take_now(self, now: Now) -> None:
         if not self._is_seen:
             return  # `_look_who_sees` calls again
-        now = self._with_set(now)
+        now = self._known(now)
         shown = {lane.key: flags(now, lane) for lane in LANES}
         self._show_sentence()
         if self._is_compact:
@@ -240,14 +240,21 @@ class Conductor(QObject):
         is_live = self.going.shows_now()
         self.window.lanes.set_flags(self.of_set.flags(now) if is_live else self.of_set.file_flags())
 
-    def _with_set(self, now: Now) -> Now:
-        """The same with what is known of the set, while one is played."""
+    def _known(self, now: Now) -> Now:
+        """The same with what is known of the set, while one is played, and of the passes."""
+        if self._is_between:
+            now = replace(now, is_between=True)
         watch = self.session.set_watch
         return replace(now, of_set=watch.look(has_ended=now.has_ended)) if self._plays_out else now
 
     def _take_thoughts(self, thoughts: Thoughts) -> None:
         self.window.passes.set_passes(thoughts.passes)
         self.going.take_passes()
+        newest = self.window.passes.newest
+        is_between = newest is not None and newest.last_slot is not None
+        if is_between != self._is_between:
+            self._is_between = is_between
+            self._take_now(self.session.now)  # held or lost, it would not come again by itself
 
     def _show_sentence(self) -> None:
         """Also when nothing is new: a sentence stands for a while, and then gives way."""
@@ -259,7 +266,7 @@ class Conductor(QObject):
         elif file is not None:
             shown.sentence.say(self.desk.sentence() or "", file.live_pass.info)
         elif opening is None:
-            shown.sentence.show_now(self._with_set(self.session.now))
+            shown.sentence.show_now(self._known(self.session.now))
         else:
             shown.sentence.say(f"opening {opening}")
 
@@ -270,19 +277,20 @@ class Conductor(QObject):
         if time.monotonic() - self._sentence_s >= SENTENCE_EVERY_S:
             self._show_sentence()
             if self._plays_out and not self._is_compact and not self.session.now.is_heard:
-                self._show_set(self._with_set(self.session.now))  # what was grows older
+                self._show_set(self._known(self.session.now))  # what was grows older
         (self.compact.lanes if self._is_compact else self.window.lanes).tick()
 
     def _take_load(self, load_pct: float) -> None:
         if not self._is_seen:
             return
         self.window.status.show_load(load_pct)
-        now, lanes = self.session.now, self.compact.lanes if self._is_compact else self.window.lanes
+        now = self._known(self.session.now)
+        lanes = self.compact.lanes if self._is_compact else self.window.lanes
         timeline, flown = self.session.timeline, {lane.key: flags(now, lane) for lane in LANES}
         if not self._is_compact and self.going.file is not None:
             timeline, flown = self.going.timeline, self.desk.flags()
         if self._plays_out and not self._is_compact:
-            lanes.set_spoken(self.of_set.spoken(self._with_set(now), self._lanes))
+            lanes.set_spoken(self.of_set.spoken(now, self._lanes))
             return
         if self._is_of_ears and not self._is_compact:
             lanes.set_spoken(self.hearing.spoken(self._lanes))

@@ -150,7 +150,7 @@ def _scale(painter: QPainter, lane: Lane, box: LaneBox, theme: Theme) -> None:
     painter.setFont(fonts.font(LABEL_PX))
     painter.setPen(QColor(theme.ink_soft))
     free = box.plot.bottom() + TICK_ROOM_PX
-    floor = box.flags.bottom() - 1.0
+    ceiling, floor = box.plot.top() + measure.capHeight() + 1.0, box.flags.bottom() - 1.0
     texts = dict(zip(lane.ticks, lane.tick_texts))
     for value in sorted(lane.ticks):
         y = height_of(value, lane, box)
@@ -159,8 +159,8 @@ def _scale(painter: QPainter, lane: Lane, box: LaneBox, theme: Theme) -> None:
         free = y
         text = texts.get(value) or tick_text(value)
         x = box.plot.left() - 7.0 - measure.horizontalAdvance(text)
-        # The lowest may not stand on the line that parts two lanes.
-        base = min(y + 0.5 * measure.capHeight(), floor)
+        # The uppermost may not touch the question, the lowest not stand on the line that parts two lanes.
+        base = min(max(y + 0.5 * measure.capHeight(), ceiling), floor)
         painter.drawText(QPointF(x, base), text)
 
 

@@ -103,6 +103,24 @@ def findings_in(live_pass: LivePass, target: Target | None = None) -> tuple[Kept
     )
 
 
+def known_findings(
+    journal: Journal, kept: KeptPass, live_pass: LivePass, target: Target | None
+) -> tuple[KeptFinding, ...]:
+    """What is to be found in a kept pass, held against a target.
+
+    In coarser rows it would be found otherwise than it was heard: of those, what was found then, against
+    the target of then.
+    """
+    if has_coarser_rows(kept):
+        return journal.findings(kept.number)
+    return findings_in(live_pass, target)
+
+
+def has_coarser_rows(kept: KeptPass) -> bool:
+    """Whether it was made coarser, so that what was found in it stands in the journal alone."""
+    return kept.has_numbers and kept.rows_a_second != SOUNDINGS_A_SECOND
+
+
 def _close(timeline: Timeline, live_pass: LivePass) -> None:
     """Let another pass begin, of one silent sounding: what goes on to the end of this one has ended then."""
     after = replace(live_pass, number=live_pass.number + 1, gaps=[], holds=[], kept_summary=None)

@@ -172,7 +172,7 @@ def _of_pass(number: int, target: Target | None, delivery: Delivery) -> Material
             f"--encode came for pass {number}, but of what was heard live no sound is kept; name the audio "
             f"file of the tune instead of {number}"
         )
-    from meter.journal.replay import findings_in, live_pass_of
+    from meter.journal.replay import known_findings, live_pass_of
     from meter.journal.store import read_journal
     from meter.tunes.store import PassTunes
 
@@ -195,7 +195,7 @@ def _of_pass(number: int, target: Target | None, delivery: Delivery) -> Material
         summary=summary,
         target=target,
         verdicts=judge(target, summary, finished=not is_heard) if target is not None and is_judged else {},
-        findings=tuple((one.at_s, one.text) for one in findings_in(live_pass, target)),
+        findings=tuple((one.at_s, one.text) for one in known_findings(journal, kept, live_pass, target)),
         tunes=tuple(tunes),
         is_broken_off=kept.is_broken_off or not (kept.is_ended or is_heard),
         is_still_heard=is_heard,

@@ -42,6 +42,7 @@ class Conductor:
 
     def begin(self, spec): pass
     def open(self, paths): pass
+    def say(self, sentence): pass
     def quit(self): pass
 
 

@@ -81,3 +81,18 @@ def test_the_list_of_passes_shows_the_numbers_of_the_summary(heard):
     shown = scene.window.passes.item(1).text()
     assert f"I {text(summary['integrated_lufs'])}" in shown
     assert f"TP {text(summary['true_peak_dbtp'], plus=True)}" in shown
+
+
+def test_when_a_pass_has_ended_in_silence_its_loudness_is_no_longer_not_yet(make_scene):
+    scene = make_scene().start().until_open()
+
+    def word():
+        return scene.window.lanes._picture._flags["loudness"][1].word
+
+    scene.play_music(31.0)
+    scene.until(lambda: word() == "not yet")
+    scene.play_silence(6.0)
+    scene.until(lambda: scene.window.passes.newest.last_slot is not None)
+    scene.until(lambda: word() == "under")
+    scene.play_music(1.0)
+    scene.until(lambda: word() == "not yet")
