@@ -46,8 +46,12 @@ class NoteSignal:
         Samples in a frame.
     bins_hz : ndarray
         Frequencies of the spectra.
+    factor : int
+        Samples that come for each of its own.
     delay_s : float
         How late its samples are against the ones that came.
+    past : int
+        The same twice, in samples that came.
     """
 
     def __init__(self, rate_hz: float) -> None:
@@ -58,7 +62,7 @@ class NoteSignal:
         self.window = round(WINDOW_S * self.rate_hz)
         taps = _low_pass(rate_hz, factor)
         self.delay_s = 0.5 * (len(taps) - 1) / rate_hz
-        self._past = len(taps) - 1
+        self.past = len(taps) - 1
         width = (self.hop - 1) * factor + len(taps)
         self._kernel = np.zeros((width, self.hop))
         for k in range(self.hop):
@@ -73,15 +77,13 @@ class NoteSignal:
 
     def reset(self) -> None:
         """Forget what came."""
-        self._waiting = np.zeros((2, self._past))
+        self._waiting = np.zeros((2, self.past))
 
-    def lower(self, samples: Floats) -> Floats:
-        """Middle and side of what came, at the lower rate, shape (2, n); what does not fill a block waits."""
-        left, right = samples[:, 0], samples[:, 1]
-        came = np.stack([0.5 * (left + right), 0.5 * (left - right)])
+    def lower(self, came: Floats) -> Floats:
+        """What came, middle and side, at the lower rate, shape (2, n); what does not fill a block waits."""
         held = np.concatenate([self._waiting, came], axis=1)
         step = self._block * self.factor
-        blocks = (held.shape[1] - self._past) // step
+        blocks = (held.shape[1] - self.past) // step
         self._waiting = held[:, blocks * step :]
         if blocks == 0:
             return np.empty((2, 0))
@@ -101,6 +103,12 @@ class NoteSignal:
         spectra = np.matmul(rows.reshape(2, -1, _FRAMES, self.window), self._waves)
         parts = np.square(spectra.reshape(2, frames, 2, -1))
         return np.asarray(parts.sum(axis=(0, 2)), np.float64)
+
+
+def middle_and_side(samples: Floats) -> Floats:
+    """Of left and right, shape (n, 2): shape (2, n)."""
+    left, right = samples[:, 0], samples[:, 1]
+    return np.stack([0.5 * (left + right), 0.5 * (left - right)])
 
 
 def _frames(samples: Floats, count: int, hop: int, length: int) -> Floats:

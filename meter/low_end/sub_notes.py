@@ -13,8 +13,9 @@ from meter.low_end.note_names import shared_tuning_cents
 from meter.low_end.note_naming import by_concert_pitch, by_tuning
 from meter.low_end.note_records import SubNote, Unpitched
 from meter.low_end.note_sections import middle_of, sections_of
-from meter.low_end.note_signal import NoteSignal
+from meter.low_end.note_signal import NoteSignal, middle_and_side
 from meter.low_end.note_tracks import Pitches, Track, pitches_of, tracks_of
+from meter.low_end.note_voices import LONGEST_S, apart_cents
 from meter.low_end.settings import LowEndSettings
 from meter.units import Floats, amplitude_to_db, power_to_db
 
@@ -43,6 +44,11 @@ is allowed where it fades or grows."""
 LONG_S: Final = 0.45
 BARE: Final = 0.68
 """Under a kick a short note may swing too: it tells where so much was believed, or where the note is long."""
+
+APART_CENTS: Final = 2.5
+"""Voices that spread more are no single pitch: two 5 cents apart, seven over 7.5 cents."""
+INSIDE: Final = 1.645
+"""Nine in ten, of what is spread evenly around its middle: voices so close widen what is stated."""
 
 LEAST_UNPITCHED_S: Final = 0.25
 SHORT_S: Final = 0.16
@@ -74,6 +80,7 @@ class _Found:
     piece: Piece
     both: float  # power of middle and side, against the one that is fitted
     harmonics: tuple[float, float]  # power at twice and three times the pitch, against it
+    whole: Floats  # its beginning with all of its harmonics
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +111,8 @@ class SubNotes:
         self._origin = first_index
         self._signal.reset()
         self._sound: Floats = np.empty((2, 0))
+        # The same with its harmonics: its sample k·factor is sample k of the sound.
+        self._whole: Floats = np.zeros((2, self._signal.past // 2))
         self._powers: Floats = np.empty((0, len(self._signal.bins_hz)))
         self._first = 0  # frame where both begin
         self._next_look = LOOK_FRAMES
@@ -128,7 +137,9 @@ class SubNotes:
         self._take(samples)
 
     def _take(self, samples: Floats) -> None:
-        lowered = self._signal.lower(samples)
+        came = middle_and_side(samples)
+        self._whole = np.concatenate([self._whole, came], axis=1)
+        lowered = self._signal.lower(came)
         if lowered.shape[1] == 0:
             return
         self._sound = np.concatenate([self._sound, lowered], axis=1)
@@ -191,6 +202,7 @@ class SubNotes:
         self._powers = self._powers[frames:]
         # Onsets may lie in the window of an earlier frame.
         self._sound = self._sound[:, frames * self._signal.hop :]
+        self._whole = self._whole[:, frames * self._signal.hop * self._signal.factor :]
 
     def _put(self, track: Track, later: Track | None, pitches: Pitches, powers: Floats) -> None:
         """The sections of a track wait for their fit."""
@@ -221,6 +233,7 @@ class SubNotes:
                     piece=piece,
                     both=both,
                     harmonics=harmonics,
+                    whole=self._with_harmonics(chosen, low + start, low + stop),
                 )
             )
         if len(self._waiting) >= MOST_WAITING:
@@ -259,6 +272,12 @@ class SubNotes:
 
         own = max(at(1), 1e-30)
         return at(2) / own, at(3) / own
+
+    def _with_harmonics(self, chosen: int, start: int, stop: int) -> Floats:
+        """Samples [start, stop) of the sound, middle or side, before its rate was lowered."""
+        first, last = start * self._signal.factor, stop * self._signal.factor
+        last = min(last, first + self._clock.count(LONGEST_S))
+        return self._whole[chosen, first:last].copy()
 
     def _centre(self, frame: int) -> int:
         return frame * self._signal.hop + self._signal.window // 2
@@ -308,6 +327,10 @@ class SubNotes:
         if is_bare and (fits.swing[k] > limit or fits.rise[k] > RISE):
             return None
         hz = float(fits.hz[k])
+        apart = apart_cents(found.whole, rate_hz=self._clock.rate_hz, hz=hz)
+        uncertainty_cents = float(np.hypot(fits.uncertainty_cents[k], INSIDE * apart))
+        if apart > APART_CENTS or uncertainty_cents > SURE_CENTS:
+            return None
         strengths = (1.0, *found.harmonics)
         under = sum(power for times, power in enumerate(strengths, 1) if times * hz < UNDER_HZ)
         level_db = amplitude_to_db(float(fits.amplitude[k])) + power_to_db(found.both)
@@ -318,7 +341,7 @@ class SubNotes:
             midi=0,
             note="",
             cents=0.0,
-            uncertainty_cents=float(fits.uncertainty_cents[k]),
+            uncertainty_cents=uncertainty_cents,
             level_dbfs=level_db,
             share_under_40_hz=under / sum(strengths),
             beat_hz=0.0,
@@ -374,6 +397,7 @@ class SubNotes:
             piece=piece,
             both=float(energy.sum() / max(energy[chosen], 1e-30)),
             harmonics=self._harmonics(track, self._powers),
+            whole=self._with_harmonics(chosen, low + begin, low + stop),
         )
         note = self._note(found, fit([piece]), 0)
         return None if note is None else replace(note, is_open=True)

@@ -8,7 +8,7 @@ from demo_signals.instruments import kick
 from meter.low_end import LowEndSettings
 from meter.low_end.note_fit import fit, piece_of
 from meter.low_end.note_sections import sections_of
-from meter.low_end.note_signal import NoteSignal
+from meter.low_end.note_signal import NoteSignal, middle_and_side
 from tests.support.bass import RATE_HZ, around, both, cents_off, line, low_end_of, matched, note
 from tests.support.drum_patterns import FOLDER
 
@@ -19,7 +19,8 @@ def fitted(sounds, true_hz, rng):
     """Fit notes whose beginning and end are known: errors and stated uncertainties in cents."""
     pieces = []
     for sound, hz in zip(sounds, true_hz, strict=True):
-        lowered = NoteSignal(float(RATE_HZ)).lower(both(np.pad(sound, (RATE_HZ // 10, RATE_HZ // 2))))[0]
+        padded = both(np.pad(sound, (RATE_HZ // 10, RATE_HZ // 2)))
+        lowered = NoteSignal(float(RATE_HZ)).lower(middle_and_side(padded))[0]
         made = NoteSignal(float(RATE_HZ))
         first = round((0.1 + made.delay_s) * made.rate_hz)
         piece = lowered[first : first + int(len(sound) / RATE_HZ * made.rate_hz)]
@@ -132,13 +133,12 @@ def voices(rng):
     )
 
 
-@pytest.mark.parametrize("count", [10, pytest.param(100, marks=pytest.mark.long)])
-def test_most_detuned_voices_are_no_note(count):
-    # Not all: where the beat is much longer than what is heard of it, there is one pitch.
+@pytest.mark.parametrize("count", [20, pytest.param(200, marks=pytest.mark.long)])
+def test_voices_far_apart_are_no_note_though_they_have_few_harmonics(count):
     rng = np.random.default_rng(6)
     sounds = [voices(rng) for _ in range(count)]
     named = [len(low_end_of(both(around(0.4 * one / np.abs(one).max()))).sub_notes) > 0 for one in sounds]
-    assert np.mean(named) <= 0.5
+    assert np.mean(named) <= (0.1 if count < 100 else 0.05)
 
 
 def test_a_note_that_fades_as_a_string_does_is_a_note():

@@ -1,0 +1,215 @@
+"""Whether several voices a few cents apart make up a note: its harmonics tell what its fundamental hides.
+
+Two voices 10 cents apart at 50 Hz beat once in 3.5 s: within a note the fundamental looks like one. Their
+h-th harmonics are h times as far apart and beat h times as fast. So each harmonic is carried down to zero, a
+period at a time, and how far its frequency spreads is told in cents. Of detuned voices that is the same
+number at every harmonic. Of one voice it is nothing; noise, drums, a filter that moves and a note that fades
+spread every harmonic by the same number of Hz, in cents less and less.
+
+A clean sub under detuned voices of another layer is left a note: its fundamental does not spread at all,
+which that of the voices would, a little, even in a short note. Layers that begin an octave or two higher lack
+the second and the third harmonic, which a saw has.
+
+Source
+------
+Our own method. The spread from the correlation of one period with the next is the pulse-pair estimate of
+Doppler radar (from memory). All bounds were found by trial on made-up sounds (`tests/support/voices.py`);
+those that they are tested on are others.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from meter.low_end.note_fit import CENTS, Complexes, two_periods
+from meter.units import Floats
+
+TOP_SHARE: Final = 0.29
+"""Of the rate: the signal at 3 kHz is flat, and free of what folds down, to 0.3 of it."""
+LONGEST_S: Final = 2.0
+"""Of a note so much is looked at."""
+LEAST_MOMENTS: Final = 4
+_FIRST: Final = 3
+"""The lowest harmonic that is asked; the two below it are held against what those above say."""
+
+STANDS_OUT: Final = 2.5
+"""A harmonic counts when its amplitude is so much larger than what lies half way to the next one."""
+FAINTEST: Final = 0.02
+"""And when it has so much of the amplitude that a saw's would have."""
+LEAST_HARMONICS: Final = 3
+CLEAR: Final = 3.8
+"""Median of what stands out, for all that count: drums on a note reach 3.6."""
+MOST_CENTS: Final = 45.0
+"""Three voices from -50 to 50 cents spread by 41."""
+LEAST_CENTS: Final = 0.5
+FUNDAMENTAL: Final = 0.1
+"""Least spread of the fundamental against the median of those above: less is that of a clean sub."""
+
+LEAST_LOW: Final = 0.25
+LOW_SHARE: Final = 0.4
+"""Least strength of the second and third harmonic, as a saw's: alone, and against the median of those above.
+Layers an octave or two above a sub leave gaps there."""
+
+RIPPLE: Final = 0.55
+"""Median distance of a harmonic's strength from the middle of its two neighbours', natural logarithm. Layers
+an octave or two above a sub, driven into it, leave every second or fourth one high."""
+_RIPPLES: Final = 12
+_LEAST_RIPPLES: Final = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bounds:
+    """What harmonics of detuned voices keep to; the ratios are those to the median spread."""
+
+    harmonics: int  # at least so many count
+    clear: float  # and stand out so far, in their median
+    uneven: float  # median distance from the median spread, natural logarithm
+    slope: tuple[float, float]  # how the spread in cents goes with the number of the harmonic, as its power
+    fundamental: float  # at most
+    second: tuple[float, float]
+
+
+_KINDS: Final = (
+    _Bounds(
+        harmonics=3, clear=CLEAR, uneven=0.4, slope=(-0.6, 1.5), fundamental=1.3, second=(0.12, 3.5)
+    ),
+    # Voices far apart spread by more than periods can tell, and seem to fall as noise does (by -1).
+    _Bounds(
+        harmonics=3, clear=4.5, uneven=0.2, slope=(-1.4, 0.0), fundamental=1.3, second=(0.12, 3.5)
+    ),
+    # Where many are clear, one that the voices nearly cancel may stand far off.
+    _Bounds(
+        harmonics=5, clear=6.0, uneven=0.65, slope=(-0.3, 1.5), fundamental=5.0, second=(0.05, 20.0)
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spreads:
+    """How far each harmonic of a note spreads; arrays of shape (harmonics,), the fundamental first.
+
+    Attributes
+    ----------
+    cents : ndarray
+        Root mean square around its middle.
+    like_a_saw : ndarray
+        Its amplitude times its number against the fundamental's: 1 for a saw.
+    stands_out : ndarray
+        Its amplitude against what lies half way to the next one.
+    """
+
+    cents: Floats
+    like_a_saw: Floats
+    stands_out: Floats
+
+
+def apart_cents(samples: Floats, *, rate_hz: float, hz: float) -> float:
+    """How far the voices of a note are apart: root mean square around their middle, 0 for one voice.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        The note alone, at the rate of the low-end signal.
+    rate_hz : float
+    hz : float
+        Its pitch, as exact as it is known.
+    """
+    spreads = spreads_of(samples, rate_hz=rate_hz, hz=hz)
+    return 0.0 if spreads is None else _of_voices(spreads)
+
+
+def spreads_of(samples: Floats, *, rate_hz: float, hz: float) -> Spreads | None:
+    """How far the harmonics spread; None where the note is too short to tell. See `apart_cents`."""
+    samples = samples[: round(LONGEST_S * rate_hz)]
+    orders = np.arange(1, int(TOP_SHARE * rate_hz / hz) + 1)
+    seconds = len(samples) / rate_hz
+    count = int((seconds - 2.0 / hz) * hz) + 1
+    if count < LEAST_MOMENTS:
+        return None
+    lines, every_s = _carried(samples, rate_hz, hz, len(orders), beside=0.0, periods=2.0, count=count)
+    # Four periods, whose window leaves nothing of the harmonics half way between two.
+    between, _ = _carried(samples, rate_hz, hz, len(orders), beside=0.5, periods=4.0, count=count // 2)
+    power = np.square(np.abs(lines)) + 1e-20
+    amplitude = np.sqrt(power.mean(axis=0))
+    beside = np.sqrt(np.square(np.abs(between)).mean(axis=0)) + 1e-9
+    follows = np.abs((lines[1:] * lines[:-1].conj()).sum(axis=0))
+    follows /= np.sqrt(power[1:].sum(axis=0) * power[:-1].sum(axis=0))
+    spread_hz = np.sqrt(2.0 * np.maximum(1.0 - follows, 0.0)) / (2.0 * np.pi * every_s)
+    return Spreads(
+        cents=CENTS * spread_hz / (orders * hz),
+        like_a_saw=amplitude * orders / amplitude[0],
+        stands_out=amplitude / beside,
+    )
+
+
+def _carried(
+    samples: Floats, rate_hz: float, hz: float, orders: int, *, beside: float, periods: float, count: int
+) -> tuple[Complexes, float]:
+    """Amplitude and phase of 1, 2, … times the pitch, shape (moments, orders), and the time between moments.
+
+    `beside` is added to the numbers of the orders.
+    """
+    shape = two_periods(0.5 * periods / hz * rate_hz)
+    length, reach = len(shape), len(shape) // 2
+    room = max(len(samples) - length, 0)
+    firsts = np.rint(room * np.linspace(0.0, 1.0, count)).astype(np.intp)
+    rows = samples[np.minimum(firsts[:, None] + np.arange(length), len(samples) - 1)]
+    step_rad = -2.0 * np.pi * hz / rate_hz
+    places: Floats = np.arange(-reach, reach + 1.0)
+    waves = _multiples(step_rad * places, orders, beside)
+    lines = rows @ (waves * (shape * (2.0 / shape.sum()))[:, None])
+    # The frames are whole samples apart, so each is turned back by where it really stands.
+    lines *= _multiples(step_rad * np.asarray(firsts + reach, np.float64), orders, beside)
+    return lines, room / max(count - 1, 1) / rate_hz
+
+
+def _multiples(angles: Floats, orders: int, beside: float) -> Complexes:
+    """exp(i·angle·(order + beside)), shape (angles, orders), by multiplying: a tenth of the time."""
+    made = np.repeat(np.exp(1j * angles)[:, None], orders, axis=1)
+    made[:, 0] = np.exp((1j * (1.0 + beside)) * angles)
+    return np.asarray(np.cumprod(made, axis=1), np.complex128)
+
+
+def _of_voices(spreads: Spreads) -> float:
+    above = slice(_FIRST - 1, None)
+    counts = (spreads.stands_out[above] >= STANDS_OUT) & (spreads.like_a_saw[above] > FAINTEST)
+    number = int(counts.sum())
+    if number < LEAST_HARMONICS:
+        return 0.0
+    low = float(np.sqrt(np.mean(np.square(spreads.like_a_saw[1:_FIRST]))))
+    if low < max(LEAST_LOW, LOW_SHARE * float(np.median(spreads.like_a_saw[above][counts]))):
+        return 0.0
+    if _ripple(spreads.like_a_saw) > RIPPLE:
+        return 0.0
+    cents = spreads.cents[above][counts] + 1e-3
+    usual = float(np.median(cents))
+    clear = float(np.median(spreads.stands_out[above][counts]))
+    fundamental, second = (float(one) / usual for one in spreads.cents[:2])
+    if not LEAST_CENTS <= usual <= MOST_CENTS or fundamental < FUNDAMENTAL:
+        return 0.0
+    off = np.log(cents / usual)
+    uneven = float(np.median(np.abs(off)))
+    orders = np.log(np.arange(_FIRST, len(spreads.cents) + 1)[counts])
+    orders -= orders.mean()
+    slope = float((orders @ off) / (orders @ orders))
+    is_kept = any(
+        number >= one.harmonics
+        and clear >= one.clear
+        and uneven <= one.uneven
+        and one.slope[0] <= slope <= one.slope[1]
+        and fundamental <= one.fundamental
+        and one.second[0] <= second <= one.second[1]
+        for one in _KINDS
+    )
+    return usual if is_kept else 0.0
+
+
+def _ripple(like_a_saw: Floats) -> float:
+    """How uneven the harmonics from the third on are in strength. See `RIPPLE`."""
+    strengths = np.log(like_a_saw[1:_RIPPLES] + 1e-3)
+    off = np.abs(strengths[1:-1] - 0.5 * (strengths[:-2] + strengths[2:]))
+    off = off[strengths[2:] > np.log(FAINTEST)]
+    return float(np.median(off)) if len(off) >= _LEAST_RIPPLES else 0.0
