@@ -211,6 +211,10 @@ class Engine:
         """Hold what is heard against another target."""
         self._commands.put(lambda worker: worker.set_target(target))
 
+    def set_crossover(self, crossover_hz: float) -> None:
+        """Measure the low end below another crossover, 40 to 300 Hz, in a new pass, unless it is the same."""
+        self._commands.put(lambda worker: worker.set_crossover(crossover_hz))
+
     def set_source(self, source: Source, *, on_problem: Callable[[str], None] | None = None) -> None:
         """Listen to another source, not started; a new pass begins.
 

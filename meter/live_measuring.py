@@ -273,14 +273,27 @@ class Measuring:
     def mark(self) -> None:
         """End the pass here; a new one begins with the next sounding, while held with the next frame."""
         self._feed_waiting()
-        before = self.live_pass
         if self.is_held:
-            self._flush()
-            self._chain = self._new_chain(self._how, is_excerpt=True)
-            self._start_grid()
-            self._held_frames = 0
+            self._renew_chain()
         else:
             self._chain.mark()
+        self._turn_page()
+
+    def set_crossover(self, crossover_hz: float) -> None:
+        """Measure the low end below another crossover: the pass ends here, and all is measured anew."""
+        self._feed_waiting()
+        self._how = replace(self._how, crossover_hz=crossover_hz)
+        self._renew_chain()
+        self._turn_page()
+
+    def _renew_chain(self) -> None:
+        self._flush()
+        self._chain = self._new_chain(self._how, is_excerpt=True)
+        self._start_grid()
+        self._held_frames = 0
+
+    def _turn_page(self) -> None:
+        before = self.live_pass
         self._end_pass()
         self.live_pass = self._new_pass(before.number + (len(before.store) > 0))
         self._is_fresh = self._chain.frames == 0

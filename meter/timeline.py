@@ -291,7 +291,9 @@ class Timeline:
         elif live_pass is not before:
             is_mark = before.info is live_pass.info and before.rate_hz == live_pass.rate_hz
             if is_mark:
-                self._tell(slot, "mark", "marked")
+                is_other = before.crossover_hz != live_pass.crossover_hz
+                text = f"crossover {live_pass.crossover_hz:g} Hz" if is_other else "marked"
+                self._tell(slot, "mark", text)
             else:
                 self._tell(slot, "source", live_pass.info.name)
         for gap in live_pass.gaps[self._gaps_told :]:

@@ -311,6 +311,16 @@ class Worker:
         self._judge()
         self._publish()
 
+    def set_crossover(self, crossover_hz: float) -> None:
+        """Measure the low end below another crossover, in a new pass; nothing where it is the same."""
+        if crossover_hz == self._crossover_hz:
+            return
+        self._crossover_hz = crossover_hz
+        if self._measuring is not None and not self._has_ended:
+            self._measuring.set_crossover(crossover_hz)
+            self._reading, self._verdicts = None, {}
+        self._publish()
+
     def set_source(self, source: Source) -> None:
         """Listen to another source; the old one is stopped when the new one has started.
 

@@ -297,6 +297,29 @@ def test_a_mark_while_held_begins_the_pass_when_the_hold_is_over():
     assert second.holds == []
 
 
+@pytest.mark.parametrize("is_held", [False, True])
+def test_another_crossover_begins_a_pass_that_is_measured_with_it_at_once(is_held):
+    sound = noise(2.0)
+    heard = Heard()
+    heard.hear(sound[:50_000])
+    heard.command("set_crossover", 120.0)
+    assert heard.worker.now.reading is not None, "nothing is other"
+    if is_held:
+        heard.command("hold", True)
+    heard.command("set_crossover", 80.0)
+    assert heard.worker.now.crossover_hz == 80.0 and heard.worker.now.reading is None
+    if is_held:
+        heard.command("hold", False)
+    heard.hear(sound[50_000:])
+    heard.finish()
+    first, second = heard.passes
+    assert (first.number, first.crossover_hz) == (1, 120.0)
+    assert (second.number, second.crossover_hz) == (2, 80.0)
+    assert_same_rows(first.store.rows(), chain_rows(sound[:50_000]))
+    assert_same_rows(second.store.rows(), chain_rows(sound[50_000:], crossover_hz=80.0))
+    assert second.ring_at_s == pytest.approx(50_000 / RATE_HZ)
+
+
 def test_two_marks_at_once_make_no_empty_pass():
     heard = Heard()
     heard.hear(noise(0.3))

@@ -42,7 +42,9 @@ class LowEndPage(QDialog):
         self.low = _hertz(*KICK_RANGE_HZ, settings.kick_band_hz[0], "Kick from")
         self.high = _hertz(*KICK_RANGE_HZ, settings.kick_band_hz[1], "Kick to")
         self.crossover = _hertz(40.0, 300.0, settings.crossover_hz, "Crossover")
-        self.crossover.setToolTip("In Master it holds for the next file, and live from the next start")
+        self.crossover.setToolTip(
+            "In Master it holds for the next file, and live from now on, in a new pass; a set keeps its own"
+        )
         self.problem = label("", size_px=SMALL_PX)
         self.problem.setWordWrap(True)
         self.problem.hide()

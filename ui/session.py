@@ -137,7 +137,7 @@ class Session(QObject):
         self._ear_problems: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._is_slow = False
         self._opener = Opener(open_source, self._new_engine, self._news.put)
-        self._thinker = Thinker(self.timeline, target, crossover_hz, low_end=self.low_end)
+        self._thinker = Thinker(self.timeline, target, low_end=self.low_end)
         self._wish: Wish | None = None
         self._is_stopped = False
         self.now = _opening(spec, target)
@@ -233,6 +233,8 @@ class Session(QObject):
     def set_low_end(self, settings: LowEndSettings) -> None:
         """Judge the low end by these settings, what was heard already too."""
         self._low_end_settings = settings
+        self._crossover_hz = settings.crossover_hz
+        self._set_crossover()
         if self._low_end is not None:
             from meter.low_end.judged import judged_by
 
@@ -241,6 +243,11 @@ class Session(QObject):
                 replace(piece, low_end=judged_by(piece.low_end, settings)) for piece in self._pieces
             )
         self._thinker.set_low_end(settings)
+
+    def _set_crossover(self) -> None:
+        """Have the low end measured below the crossover of now, in a new pass; a set keeps the one it has."""
+        if self.engine is not None and not self.is_set:
+            self.engine.set_crossover(self._crossover_hz)
 
     def slow_low_end_down(self, on: bool) -> None:
         """Look at the low end seldom, because nobody sees it."""
@@ -357,6 +364,7 @@ class Session(QObject):
     def make_set(self, on: bool) -> None:
         """From now on silence and gaps end no pass, here and in the journal; or they do again."""
         self.is_set = on
+        self._set_crossover()
         self._thinker.make_set(on)
         if self._writer is not None:
             self._writer.make_set(on)
@@ -405,6 +413,7 @@ class Session(QObject):
         if opened.problem is None and self.engine is not None:
             # Both may have changed while the first source was opened.
             self.engine.set_target(self.target)
+            self._set_crossover()
             self.engine.slow_down(self._is_slow)
         if wish is None or opened.number != wish.number or opened.problem is None:
             return

@@ -61,8 +61,6 @@ class Thinker:
     timeline : Timeline
     target : Target or None
         What findings are held against.
-    crossover_hz : float
-        Upper end of the low end.
     low_end : callable, optional
         Gives the low end of all that was heard, in pieces; any thread may call it.
 
@@ -76,7 +74,6 @@ class Thinker:
         self,
         timeline: Timeline,
         target: Target | None,
-        crossover_hz: float,
         *,
         low_end: Callable[[], Sequence[Piece]] = tuple,
     ) -> None:
@@ -84,7 +81,7 @@ class Thinker:
         self._low_end = low_end
         self._low_end_settings: LowEndSettings | None = None
         self._of_low_end: HeardFindings | None = None
-        self._timeline, self._crossover_hz = timeline, crossover_hz
+        self._timeline = timeline
         self._wanted_target = target
         self._target: Any = _NONE_YET
         self._is_set = False
@@ -168,7 +165,7 @@ class Thinker:
             self._cutter = PassCutter()
         self._cutter.is_set = self._is_set
         if self._finder is None or target is not self._target:
-            self._finder = Finder(target, self._crossover_hz, cutter=self._cutter)
+            self._finder = Finder(target, cutter=self._cutter)
         self._target, self._seen = target, seen
         self._finder.take(self._timeline)
         self._sum_up(self._cutter.passes)

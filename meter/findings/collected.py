@@ -32,10 +32,10 @@ Key = tuple[int, int, str]
 """The same, and the kind."""
 
 
-def finding_of(found: Found, *, crossover_hz: float) -> Finding:
+def finding_of(found: Found) -> Finding:
     """What is told of it; the sentence is made once, and anew while it goes on."""
     if found.text is None or found.is_open:
-        found.text = text_of(found, crossover_hz=crossover_hz)
+        found.text = text_of(found)
     amount, unit = amount_of(found)
     return Finding(
         kind=found.kind,
@@ -58,15 +58,13 @@ class Collected:
 
     Parameters
     ----------
-    crossover_hz : float
-        For the words.
     listed_number : callable
         The listed pass that had begun before a slot. Asked late: where something was found, it is
         known only some soundings later that a pass had begun.
     """
 
-    def __init__(self, crossover_hz: float, listed_number: Callable[[int], int]) -> None:
-        self._crossover_hz, self._listed_number = crossover_hz, listed_number
+    def __init__(self, listed_number: Callable[[int], int]) -> None:
+        self._listed_number = listed_number
         self._kept: dict[Key, list[Found]] = {}
         self._done: dict[Group, list[Finding]] = {}  # of those to which nothing can come any more
         self._fresh: dict[tuple[str, str], Found] = {}
@@ -117,10 +115,7 @@ class Collected:
         return tuple(shown)
 
     def _told(self, group: list[Found]) -> list[Finding]:
-        return [self._finding(found) for found in _chosen(group)]
-
-    def _finding(self, found: Found) -> Finding:
-        return finding_of(found, crossover_hz=self._crossover_hz)
+        return [finding_of(found) for found in _chosen(group)]
 
 
 def _order(finding: Finding) -> tuple[int, int, str]:

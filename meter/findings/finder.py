@@ -36,8 +36,6 @@ class Finder:
     target : Target or None
         What may be lost in mono and how high a true peak may be are its limits; common practice and
         0 dBTP without one.
-    crossover_hz : float
-        What the low end is measured below, for the words.
     cutter : PassCutter, optional
         Cuts the passes that findings belong to; may be shared with who lists them, in the same thread.
 
@@ -49,18 +47,12 @@ class Finder:
         A call takes ten minutes of a timeline at most; whether the next one has something left to do.
     """
 
-    def __init__(
-        self,
-        target: Target | None = None,
-        crossover_hz: float = 120.0,
-        *,
-        cutter: PassCutter | None = None,
-    ) -> None:
+    def __init__(self, target: Target | None = None, *, cutter: PassCutter | None = None) -> None:
         self._target = target
         self._limits_db = mono_limits(target)
         self._over_limit_dbtp = 0.0 if target is None else target.true_peak_limit_dbtp
         self._cutter = PassCutter() if cutter is None else cutter
-        self._collected = Collected(crossover_hz, self._listed_number)
+        self._collected = Collected(self._listed_number)
         self._run = 0
         self._slot = 0
         self._watch: _RunWatch | None = None

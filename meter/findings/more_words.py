@@ -17,7 +17,7 @@ def _where(found: Found) -> str:
     return f"since {since}" if found.is_open else f"from {since} to {as_text_time(found.until_s)}"
 
 
-def _too_loud(found: Found, _: float) -> str:
+def _too_loud(found: Found) -> str:
     loudness = loudness_of(found.sums)
     over = value_text(loudness - found.limit_db, limit=Limit(max=0.0))
     return (
@@ -27,7 +27,7 @@ def _too_loud(found: Found, _: float) -> str:
     )
 
 
-def _flat_tops(found: Found, _: float) -> str:
+def _flat_tops(found: Found) -> str:
     tops = f"{found.count} flat {'top' if found.count == 1 else 'tops'}"
     peak = value_text(found.peak_dbtp)  # never "-0.0"
     return (
@@ -36,7 +36,7 @@ def _flat_tops(found: Found, _: float) -> str:
     )
 
 
-def _dropout(found: Found, _: float) -> str:
+def _dropout(found: Found) -> str:
     ms = 1000.0 * found.frames / found.live_pass.rate_hz
     if found.count == 1:
         what = f"{ms:.1f} ms of digital silence cut into the sound at {as_text_time(found.first_s)}"
@@ -48,7 +48,7 @@ def _dropout(found: Found, _: float) -> str:
     )
 
 
-def _against(found: Found, _: float) -> str:
+def _against(found: Found) -> str:
     r = value_text(correlation_of(found.sums), decimals=2, limit=Limit(min=found.limit_db))
     return (
         f"left and right work against each other {_where(found)}, r {r}: a widener or a swapped pole; "
@@ -56,7 +56,7 @@ def _against(found: Found, _: float) -> str:
     )
 
 
-def _dc(found: Found, _: float) -> str:
+def _dc(found: Found) -> str:
     offset = offset_of(found.sums)
     side = {"1": "left", "2": "right"}.get(found.subject[:-1], f"channel {found.subject[:-1]}")
     side = f"{'the sound' if found.live_pass.channels == 1 else side} stands"
@@ -70,7 +70,7 @@ def _dc(found: Found, _: float) -> str:
     )
 
 
-def _silent_end(found: Found, _: float) -> str:
+def _silent_end(found: Found) -> str:
     is_start = found.subject == "start"
     what = f"{found.seconds:.1f} s of silence"
     if is_start:
@@ -84,7 +84,7 @@ def _silent_end(found: Found, _: float) -> str:
     )
 
 
-WORDS: Final[dict[str, Callable[[Found, float], str]]] = {
+WORDS: Final[dict[str, Callable[[Found], str]]] = {
     "too loud": _too_loud,
     "flat tops": _flat_tops,
     "drop-out": _dropout,

@@ -72,7 +72,7 @@ def findings_of(
     )
     live_pass.gaps.extend(gaps)
     timeline = Timeline(clock=lambda: 0.0)
-    finder = Finder(target, crossover_hz)
+    finder = Finder(target)
     for first in range(0, len(rows), PIECE_ROWS):  # of hours, all at once is several times their memory
         part = rows[first : first + PIECE_ROWS].copy()
         part["start_frame"] += round(from_s * rate_hz)
@@ -87,7 +87,7 @@ def findings_of(
     begins_there = from_s == 0.0 and not info.is_live
     ends_there = ends_there and not info.is_live
     ends = _silent_ends(rows, live_pass, from_s, begins_there=begins_there, ends_there=ends_there)
-    found = [*inside, *(finding_of(one, crossover_hz=crossover_hz) for one in ends)]
+    found = [*inside, *(finding_of(one) for one in ends)]
     found.sort(key=lambda one: (one.first_slot, KINDS.index(one.kind), one.text))
     return tuple(found)
 

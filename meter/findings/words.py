@@ -16,7 +16,7 @@ WORSE_DB: Final = 3.0
 """Where the worst 3 s lose so much more than the whole stretch, they are named too."""
 
 
-def text_of(found: Found, *, crossover_hz: float) -> str:
+def text_of(found: Found) -> str:
     """The sentence of a finding. No capital and no full stop, as all sentences of the program."""
     return {
         "over": _over,
@@ -25,7 +25,7 @@ def text_of(found: Found, *, crossover_hz: float) -> str:
         "silence": _silence,
         "gap": _gap,
         **WORDS,
-    }[found.kind](found, crossover_hz)
+    }[found.kind](found)
 
 
 def _where(found: Found) -> str:
@@ -35,7 +35,7 @@ def _where(found: Found) -> str:
     return f"from {since} to {as_text_time(found.until_s)}"
 
 
-def _over(found: Found, _: float) -> str:
+def _over(found: Found) -> str:
     text = over_text(found.peak_dbtp, found.limit_db, found.at_s)
     if found.count > 1:
         where = f"from {as_text_time(found.first_s)} to {as_text_time(found.until_s)}"
@@ -52,8 +52,8 @@ def _over(found: Found, _: float) -> str:
     return f"{text}, {why}; {LOWER_IT}"
 
 
-def _lost(found: Found, crossover_hz: float) -> str:
-    lost = lost_text(found.loss_db, found.limit_db, found.band, crossover_hz)
+def _lost(found: Found) -> str:
+    lost = lost_text(found.loss_db, found.limit_db, found.band, found.live_pass.crossover_hz)
     if found.worst_loss_db <= found.loss_db - WORSE_DB:
         worst = f"{-found.worst_loss_db:.1f} dB in the 3 s from {as_text_time(found.worst_s)} on"
         lost = f"{lost} {_where(found)}, {worst}"
@@ -63,20 +63,20 @@ def _lost(found: Found, crossover_hz: float) -> str:
     return f"{lost} ({most}): {why_lost(*found.sums, band=found.band)}"
 
 
-def _one_sided(found: Found, _: float) -> str:
+def _one_sided(found: Found) -> str:
     ll, rr, _product = found.sums
     why = "it may be a pan, a balance or a cable"
     return f"{_where(found)} {sides_text(ll, rr)}: {why}; {PUT_IN_THE_MIDDLE}"
 
 
-def _silence(found: Found, _: float) -> str:
+def _silence(found: Found) -> str:
     what = f"{seconds_text(found.seconds)} of silence at {as_text_time(found.first_s)}"
     around = f"under {QUIET_LUFS:.0f} LUFS with music before and after"
     why = "a dropout, or a clip that is muted or ends early"
     return f"{what}, {around}: {why}; listen there, and leave it if it is a break that is meant"
 
 
-def _gap(found: Found, _: float) -> str:
+def _gap(found: Found) -> str:
     first = Gap(at_s=found.first_s, frames=found.frames)
     rate_hz = found.live_pass.rate_hz
     if found.count > 1:

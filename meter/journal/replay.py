@@ -84,7 +84,7 @@ def findings_in(live_pass: LivePass, target: Target | None = None) -> tuple[Kept
 
     timeline = timeline_of(live_pass)
     _close(timeline, live_pass)
-    finder = Finder(target, live_pass.crossover_hz)
+    finder = Finder(target)
     finder.take(timeline)
     while finder.is_behind:
         finder.take(timeline)

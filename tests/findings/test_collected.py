@@ -25,7 +25,7 @@ def a_pass(number=1):
 
 
 def test_only_so_many_passes_are_kept_and_the_oldest_are_forgotten():
-    collected = Collected(120.0, lambda _: 1)
+    collected = Collected(lambda _: 1)
     passes = [a_pass(number + 1) for number in range(MOST_GROUPS + 10)]
     for live_pass in passes:
         for at in range(0, 80 * (MOST + 3), 80):
@@ -40,7 +40,7 @@ def test_only_so_many_passes_are_kept_and_the_oldest_are_forgotten():
 def test_what_lies_near_grows_together_but_not_over_the_end_of_a_run():
     live_pass = a_pass()
     for run, expected in ((0, [(0, 30)]), (1, [(0, 10), (20, 30)])):
-        collected = Collected(120.0, lambda _: 1)
+        collected = Collected(lambda _: 1)
         collected.put(found("over", 0, 10, live_pass=live_pass, peak_dbtp=0.5))
         collected.put(found("over", 20, 30, live_pass=live_pass, peak_dbtp=1.5, run=run))
         told = collected.findings([])
@@ -49,7 +49,7 @@ def test_what_lies_near_grows_together_but_not_over_the_end_of_a_run():
 
 
 def test_a_loss_that_is_one_sided_is_left_out_where_the_one_sided_stretch_is_told():
-    live_pass, collected = a_pass(), Collected(120.0, lambda _: 1)
+    live_pass, collected = a_pass(), Collected(lambda _: 1)
     sums = (1.0, 0.01, 0.1)
     collected.put(found("one-sided", 0, 50, live_pass=live_pass, sums=sums))
     low = {"subject": "below_crossover", "limit_db": -1.0}
@@ -60,7 +60,7 @@ def test_a_loss_that_is_one_sided_is_left_out_where_the_one_sided_stretch_is_tol
 
 
 def test_what_comes_late_to_an_earlier_pass_is_told_too():
-    collected, first, second = Collected(120.0, lambda _: 1), a_pass(1), a_pass(2)
+    collected, first, second = Collected(lambda _: 1), a_pass(1), a_pass(2)
     for kind in ("silence", "over"):
         collected.put(found(kind, 0, 10, live_pass=first))
         collected.put(found(kind, 500, 510, live_pass=second))
@@ -74,7 +74,7 @@ def test_what_comes_late_to_an_earlier_pass_is_told_too():
 
 
 def test_what_still_goes_on_is_said_anew_each_time():
-    live_pass, collected = a_pass(), Collected(120.0, lambda _: 1)
+    live_pass, collected = a_pass(), Collected(lambda _: 1)
     for last in (40, 50):
         open_now = found("one-sided", 0, last, live_pass=live_pass, sums=(1.0, 0.01, 0.1), is_open=True)
         (told,) = collected.findings([open_now])

@@ -214,6 +214,16 @@ def test_the_limit_of_the_target_is_what_counts():
     assert found.text.startswith("11.7 dB are lost in mono at 60 to 120 Hz since 0:00.0, for ")
 
 
+def test_each_pass_is_told_with_the_crossover_that_it_was_measured_with():
+    session = Session()
+    wide = tone(50.0, 5.0, phases_deg=(0.0, 150.0))
+    session.hear(wide)
+    session.command("set_crossover", 90.0)
+    session.hear(wide)
+    found = of_kind(find(session.finish()), "lost in mono")
+    assert [re.search("below .* Hz", one.text)[0] for one in found] == ["below 120 Hz", "below 90 Hz"]
+
+
 def test_a_low_end_too_quiet_to_speak_of_loses_nothing():
     loud = tone(5000.0, 9.0, level_dbfs=-12.0)
     assert find(timeline_of(loud + tone(50.0, 9.0, level_dbfs=-75.0, gains=(1.0, -1.0)))) == ()

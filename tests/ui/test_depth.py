@@ -171,6 +171,30 @@ def test_settings_are_asked_for_and_remembered(scene):
     assert scene.conductor.low_end.settings.key == "F minor"
 
 
+def test_another_crossover_holds_at_once_in_a_new_pass_but_not_inside_a_set(scene):
+    def take(crossover_hz):
+        scene.conductor.low_end.ask()
+        scene.conductor.low_end.page.crossover.setValue(crossover_hz)
+        scene.conductor.low_end.page.accept()
+
+    def name():
+        return scene.window.lanes._picture._flags["mono"][0].name
+
+    scene.play_music(3.0)
+    take(90.0)
+    scene.play_music(6.0)
+    scene.until(lambda: scene.session.now.crossover_hz == 90.0 and name() == "below 90 Hz")
+    assert [run.live_pass.crossover_hz for run in scene.timeline.runs] == [120.0, 90.0]
+    assert scene.timeline.events[-1].text == "crossover 90 Hz"
+    scene.conductor.choose_arrangement("set")
+    take(100.0)
+    scene.play_music(2.0)
+    assert scene.session.now.crossover_hz == 90.0
+    scene.conductor.choose_arrangement("master")
+    scene.play_music(2.0)
+    scene.until(lambda: name() == "below 100 Hz")
+
+
 def test_what_is_heard_live_has_the_findings_of_its_low_end_at_its_place(scene):
     scene.conductor.choose_arrangement("low_end")
     scene.play_silence(2.0)

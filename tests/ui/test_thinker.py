@@ -22,7 +22,7 @@ def exact(session):
 def heard():
     """A session that a thinker has seen, and some that came since: too little to sum up again."""
     session = Session()
-    thinker = Thinker(session.timeline, None, 120.0)
+    thinker = Thinker(session.timeline, None)
     session.hear(noise(30.0, seed=1, level_dbfs=-20.0))
     thinker.think()
     session.hear(noise(1.0, seed=1, level_dbfs=-8.0))
@@ -57,7 +57,7 @@ def test_without_news_nothing_is_thought_of_again():
 
 def test_a_pass_that_has_ended_says_what_changed_and_what_may_not_belong_to_it():
     session = Session()
-    thinker = Thinker(session.timeline, None, 120.0)
+    thinker = Thinker(session.timeline, None)
     for level_dbfs in (-20.0, -20.0, -18.5):
         session.hear(noise(8.0, seed=1, level_dbfs=level_dbfs))
         session.hear(0.0 * noise(5.5, seed=1, level_dbfs=-20.0))
@@ -71,7 +71,7 @@ def test_a_pass_that_has_ended_says_what_changed_and_what_may_not_belong_to_it()
 
 def test_a_loop_left_in_a_pass_is_suggested_once_it_has_ended():
     session = Session()
-    thinker = Thinker(session.timeline, None, 120.0)
+    thinker = Thinker(session.timeline, None)
     tune, bars = noise(20.0, seed=1, level_dbfs=-24.0), noise(8.0, seed=2, level_dbfs=-14.0)
     for part in (tune, bars, bars, bars, bars, bars, noise(10.0, seed=3, level_dbfs=-24.0)):
         session.hear(part)
@@ -86,7 +86,7 @@ def test_a_loop_left_in_a_pass_is_suggested_once_it_has_ended():
 
 def test_what_the_low_end_of_a_pass_tells_is_among_the_findings_and_follows_the_settings():
     session, pieces = Session(), []
-    thinker = Thinker(session.timeline, None, 120.0, low_end=lambda: tuple(pieces))
+    thinker = Thinker(session.timeline, None, low_end=lambda: tuple(pieces))
     tune = notes(0, 0, 45, 0, 0)
     session.hear(tune)
     thinker.think()
