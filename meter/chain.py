@@ -7,6 +7,7 @@ and grid anew: no block, window or reading ever holds samples of both its sides.
 
 from __future__ import annotations
 
+from collections import deque
 from typing import Final, Protocol, Self
 
 import numpy as np
@@ -90,7 +91,8 @@ class Chain:
     beside : bool
         Measure in two threads beside the caller, for files: soundings come a batch (6 s) later.
     apart : bool
-        Instead of that, measure true peak and low bands in a copy of this process; soundings come as late.
+        Instead of that, measure true peak and low bands in a copy of this process; soundings come up to four
+        batches later.
         Only where `meter.forked.is_possible`, and not at rates whose blocks differ in length.
     low_sink : LowSink, optional
         Gets the signal at about 3 kHz that is made here anyway, in the caller's thread.
@@ -164,7 +166,7 @@ class Chain:
         self._low_index = round(self._grid_start / self._low_factor)
         self._block = 0
         self._waiting: Blocks = np.zeros(0, BLOCK)
-        self._flight: tuple[int, npt.NDArray[np.bool_] | None] | None = None
+        self._flights: deque[tuple[int, npt.NDArray[np.bool_] | None]] = deque()
         self._early: list[Soundings] = []
         self._new_overs: list[int] = []
         self._next_flags = flags
@@ -270,10 +272,11 @@ class Chain:
             self._feed_low_sink()
 
     def _take(self, frames: npt.NDArray[np.float32], blocks: int, bad: npt.NDArray[np.bool_] | None) -> None:
-        """Start to measure blocks; beside the caller they land with the next ones."""
-        self._land()
+        """Start to measure blocks; beside the caller they land when later ones need the room."""
+        if len(self._flights) == self._analyser.depth:
+            self._land_first()
         self._analyser.begin(frames, blocks=blocks, first_block=self._block)
-        self._flight = self._block, bad
+        self._flights.append((self._block, bad))
         self._block += blocks
         self._feed_low_sink()  # beside the caller the next blocks are measured meanwhile
         if not self._is_beside:
@@ -281,10 +284,12 @@ class Chain:
             self._feed_low_sink()
 
     def _land(self) -> None:
-        """Take in the blocks that are being measured."""
-        if self._flight is None:
-            return
-        (block, bad), self._flight = self._flight, None
+        """Take in all blocks that are being measured."""
+        while self._flights:
+            self._land_first()
+
+    def _land_first(self) -> None:
+        block, bad = self._flights.popleft()
         records, peaks = self._analyser.finish()
         self._keep_low_audio(is_clean=bad is None)
         if bad is not None:
@@ -321,7 +326,7 @@ class Chain:
             return empty_soundings()
         blocks = self._waiting[: whole * BLOCKS_A_SOUNDING]
         self._waiting = self._waiting[whole * BLOCKS_A_SOUNDING :]
-        landed = self._block if self._flight is None else self._flight[0]
+        landed = self._flights[0][0] if self._flights else self._block
         first_block = landed - len(self._waiting) - len(blocks)
         edges = [
             self._grid_start + self.grid.cell_edge((first_block + k * BLOCKS_A_SOUNDING) * CELLS_A_BLOCK)

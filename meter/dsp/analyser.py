@@ -7,6 +7,7 @@ their own; the results are the same.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
@@ -22,7 +23,7 @@ from meter.dsp.grid import CELLS_A_BLOCK, Grid
 from meter.dsp.k_weighting import k_filter
 from meter.dsp.side import LowFound, Side, SideApart
 from meter.dsp.true_peak import Peaks, no_peaks
-from meter.dsp.window import Window
+from meter.dsp.window import Window, slot_bytes
 from meter.soundings import LOW_BANDS, MAX_CHANNELS
 from meter.units import Floats
 
@@ -77,6 +78,12 @@ OVERLAY: Final = _overlay()
 
 Blocks = npt.NDArray[np.void]
 """Records of `BLOCK`, shape (n,)."""
+
+_DEPTH: Final = 4
+"""So many batches may be under way in another process: with one, each side waits for the other a lot."""
+
+_SHARED_BYTES: Final = 16 << 20
+"""And so much memory they may take, where that is more than one."""
 
 _FLOOR: Final = 1e-18
 """Filter memories under this (-360 dB) are dropped in digital silence."""
@@ -140,10 +147,17 @@ class Analyser:
         self._flat = FlatTops(grid, channels=channels)
         self._dropouts = Dropouts(grid)
         past = max(self._side.past_frames, self._flat.past_frames, self._dropouts.past_frames)
-        self._window = Window(channels=channels, past_frames=past, shared_frames=apart_frames)
+        self.depth = 1
+        """How many batches may be begun before the first of them is finished."""
+        if apart_frames is not None:
+            room = _SHARED_BYTES // slot_bytes(channels, past + apart_frames)
+            self.depth = min(max(room, 1), _DEPTH)
+        self._window = Window(
+            channels=channels, past_frames=past, shared_frames=apart_frames, slots=self.depth
+        )
         self._apart = None if apart_frames is None else SideApart(self._side, self._window)
         self._helpers = ThreadPoolExecutor(2, "beside") if beside and not self._apart else None
-        self._begun: tuple[Blocks, Callable[[], _Found]] | None = None
+        self._begun: deque[tuple[Blocks, Callable[[], _Found]]] = deque()
 
     def reset(self, *, from_silence: bool) -> None:
         """As a new object."""
@@ -196,11 +210,11 @@ class Analyser:
         first_block : int
             Index of the first of them since the grid began.
         """
-        assert self._begun is None, "one batch at a time: finish the last one first"
+        assert len(self._begun) < self.depth, "no room: finish the first batch that was begun"
         records = np.zeros(blocks, BLOCK)
         records["frames"] = len(frames) // blocks
         self._window.push(frames)
-        self._begun = records, self._begin_parts(records, blocks, first_block)
+        self._begun.append((records, self._begin_parts(records, blocks, first_block)))
 
     def _begin_parts(self, records: Blocks, blocks: int, first_block: int) -> Callable[[], _Found]:
         """Start with what was pushed; waits, when it is called, for what was found."""
@@ -219,9 +233,9 @@ class Analyser:
         return lambda: found
 
     def finish(self) -> tuple[Blocks, Peaks]:
-        """Records of the blocks that were begun, and their true peaks."""
-        assert self._begun is not None, "nothing was begun"
-        (records, wait), self._begun = self._begun, None
+        """Records of the blocks that were begun first, and their true peaks."""
+        assert self._begun, "nothing was begun"
+        records, wait = self._begun.popleft()
         peaks, low = wait()
         self._put_low(records, low)
         true_peaks = records["true_peak"][:, : self._channels]

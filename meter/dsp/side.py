@@ -116,7 +116,7 @@ class SideApart:
     side : Side
         As it is now; from here on use this object in its place.
     window : Window
-        In shared memory. Nothing is pushed between `begin` and `finish`.
+        In shared memory. What was pushed stays until it was finished: it has a slot for each push between.
 
     Raises
     ------
@@ -130,10 +130,10 @@ class SideApart:
 
     def begin(self, *, blocks: int) -> None:
         """Start to measure what was pushed last."""
-        self._process.send(("measure", self._window.frames, {"blocks": blocks}))
+        self._send("measure", blocks=blocks)
 
     def finish(self) -> tuple[Peaks, LowFound]:
-        """Wait for what came of it."""
+        """Wait for what came of what was begun first."""
         peaks, low = self._process.receive()
         return peaks, low
 
@@ -163,15 +163,18 @@ class SideApart:
         self._process.close()
 
     def _ask(self, what: str, **how: Any) -> Any:
-        self._process.send((what, self._window.frames, how))
+        self._send(what, **how)
         return self._process.receive()
+
+    def _send(self, what: str, **how: Any) -> None:
+        self._process.send((what, self._window.slot, self._window.frames, how))
 
 
 def _serve(messages: Connection, answers: Connection, side: Side, window: Window) -> None:
     """What the process does."""
     while True:
-        what, frames, how = messages.recv()
-        window.follow(frames)
+        what, slot, frames, how = messages.recv()
+        window.follow(slot, frames)
         try:
             answer = _answer(side, window, what, how)
         except FAILURES as error:

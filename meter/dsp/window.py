@@ -15,6 +15,11 @@ from meter.units import Samples
 Float32s = npt.NDArray[np.float32]
 
 
+def slot_bytes(channels: int, frames: int) -> int:
+    """Memory of a push, past included."""
+    return channels * frames * np.dtype(np.float32).itemsize
+
+
 class Window:
     """Planar view on a stream.
 
@@ -26,15 +31,21 @@ class Window:
         How much of the past to keep; it begins as silence.
     shared_frames : int, optional
         Lie in memory that copies of this process share; no push is longer than so many frames.
+    slots : int
+        How many pushes stay where they are, for a copy of the process that is not as far yet.
     """
 
-    def __init__(self, *, channels: int, past_frames: int, shared_frames: int | None = None) -> None:
+    def __init__(
+        self, *, channels: int, past_frames: int, shared_frames: int | None = None, slots: int = 1
+    ) -> None:
         self._past = past_frames
         self._channels = channels
+        self._slots, self.slot = slots, 0
+        """Where the newest push lies."""
         self._memory: mmap.mmap | None = None
         if shared_frames is not None:
-            item = np.dtype(np.float32).itemsize
-            self._memory = mmap.mmap(-1, channels * (past_frames + shared_frames) * item)
+            self._slot_bytes = slot_bytes(channels, past_frames + shared_frames)
+            self._memory = mmap.mmap(-1, slots * self._slot_bytes)
         self._data: Float32s = self._room(0)
         self._data[:] = 0.0
         self._strided: tuple[tuple[int | None, ...], Float32s] | None = None
@@ -45,19 +56,20 @@ class Window:
         shape = self._channels, self._past + frames
         if self._memory is None:
             return np.empty(shape, np.float32)
-        return np.frombuffer(self._memory, np.float32, shape[0] * shape[1]).reshape(shape)
+        at = self.slot * self._slot_bytes
+        return np.frombuffer(self._memory, np.float32, shape[0] * shape[1], at).reshape(shape)
 
-    def follow(self, frames: int) -> None:
-        """In a copy of the process: see what the last push there, of so many frames, has brought."""
-        if frames != self.frames:
-            self.frames = frames
+    def follow(self, slot: int, frames: int) -> None:
+        """In a copy of the process: see what a push elsewhere, of so many frames, has brought."""
+        if (slot, frames) != (self.slot, self.frames):
+            self.slot, self.frames = slot, frames
             self._data = self._room(frames)
             self._strided = None
 
     def push(self, frames: Samples) -> None:
         """Take new frames, shape (n, channels); the ones before become the past."""
         tail = self._data[:, self.frames : self.frames + self._past].copy()
-        self.follow(len(frames))
+        self.follow((self.slot + 1) % self._slots, len(frames))
         self._data[:, : self._past] = tail
         self._data[:, self._past :] = frames.T
 

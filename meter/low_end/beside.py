@@ -34,7 +34,9 @@ class LowEndBeside:
 
     def process(self, samples: Floats, first_index: int) -> None:
         """See `LowEndAnalysis.process`."""
-        self._process.send((np.ascontiguousarray(samples), first_index))
+        narrow = np.ascontiguousarray(samples, np.float32)  # which they are, nearly always
+        is_same = np.array_equal(narrow, samples)
+        self._process.send((narrow if is_same else np.ascontiguousarray(samples), first_index))
 
     def gap(self) -> None:
         """See `LowEndAnalysis.gap`."""
@@ -79,4 +81,4 @@ def _tell(analysis: LowEndAnalysis, message: Any) -> None:
         analysis.flush()
     else:
         samples, first_index = message
-        analysis.process(samples, first_index)
+        analysis.process(samples.astype(np.float64, copy=False), first_index)
