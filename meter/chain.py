@@ -221,10 +221,13 @@ class Chain:
         while at < len(block):
             room = self._batch_frames() - self._filled
             part = block[at : at + room]
+            at += len(part)
+            if self._filled == 0 and len(part) == room and part.dtype == np.float32:
+                self._run_blocks(part, done, is_ours=False)  # a whole batch, as files give it
+                continue
             with np.errstate(over="ignore"):  # a float64 beyond float32 becomes infinite, and is counted so
                 self._pending[self._filled : self._filled + len(part)] = part
             self._filled += len(part)
-            at += len(part)
             self._run_whole_blocks(done)
         return _joined(done) if done else empty_soundings()
 
@@ -241,16 +244,21 @@ class Chain:
 
     def _run_whole_blocks(self, done: list[Soundings]) -> None:
         frames = self.grid.block_frames(self._block)
-        blocks = self._filled // frames
-        if blocks == 0:
+        used = self._filled // frames * frames
+        if used == 0:
             return
-        used = blocks * frames
-        for run in self._planner.plan(self._pending[:used], blocks):
-            self._measure(self._pending[run.first * frames : (run.first + run.count) * frames], run)
-            done.append(self._close_soundings())
+        self._run_blocks(self._pending[:used], done, is_ours=True)
         rest = self._filled - used
         self._pending[:rest] = self._pending[used : self._filled]
         self._filled = rest
+
+    def _run_blocks(self, batch: npt.NDArray[np.float32], done: list[Soundings], *, is_ours: bool) -> None:
+        """Measure whole blocks; only what is ours may be cleaned where it lies."""
+        frames = self.grid.block_frames(self._block)
+        for run in self._planner.plan(batch, len(batch) // frames):
+            part = batch[run.first * frames : (run.first + run.count) * frames]
+            self._measure(part.copy() if run.is_unclean and not is_ours else part, run)
+            done.append(self._close_soundings())
 
     def _measure(self, frames: npt.NDArray[np.float32], run: Run) -> None:
         """Measure the blocks of a run; in lasting silence only until every filter is at rest."""

@@ -14,6 +14,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from meter.low_end.clock import LowClock
 from meter.low_end.mono_records import Float32s, MonoMap
@@ -27,6 +28,8 @@ SPECTRA: Final = 4
 
 _BANDS: Final = round(BANDS_AN_OCTAVE * np.log2(HIGHEST_HZ / LOWEST_HZ))
 _GROWTH: Final = 256
+_AT_ONCE: Final = 6
+"""Columns that are worked out together where they have come."""
 
 
 def band_edges_hz() -> Floats:
@@ -78,35 +81,47 @@ class MonoMaps:
             self._index, self._pending = first_index, np.array(samples, np.float64)
         else:
             self._pending = np.concatenate([self._pending, samples])
-        at = 0
-        while len(self._pending) - at >= self._needed:
-            self._take(self._pending[at : at + self._needed], self._index + at)
-            at += self._column
+        columns = max((len(self._pending) - self._needed) // self._column + 1, 0)
+        for first in range(0, columns, _AT_ONCE):
+            count = min(_AT_ONCE, columns - first)
+            at = first * self._column
+            until = at + self._needed + (count - 1) * self._column
+            powers = self._powers_of(self._pending[at:until], count)
+            for k in range(count):
+                self._keep(self._index + at + k * self._column, powers[k])
+        at = columns * self._column
         if at:
             self._index, self._pending = self._index + at, self._pending[at:].copy()
 
     def gap(self) -> None:
         """What comes next does not follow on what came."""
         if len(self._pending) >= self._length:
-            self._take(self._pending[: self._needed], self._index)
+            whole = min((len(self._pending) - self._length) // self._hop + 1, SPECTRA)
+            padded = np.zeros((self._needed, 2))
+            came = self._pending[: self._needed]
+            padded[: len(came)] = came
+            self._keep(self._index, self._powers_of(padded, 1, whole=whole)[0])
         self._forget()
 
     def flush(self) -> None:
         """The pass has ended."""
         self.gap()
 
-    def _take(self, samples: Floats, first_index: int) -> None:
-        """A column of the spectra that are whole."""
-        whole = (len(samples) - self._length) // self._hop + 1
-        frames = np.zeros((SPECTRA, 2, self._length))  # always as many: the last bits must not hang on that
-        for k in range(whole):
-            frames[k] = samples[k * self._hop : k * self._hop + self._length].T * self._window
-        spectra = np.fft.rfft(frames, axis=2)[:, :, self._first_bin : self._first_bin + len(self._into_bands)]
-        left, right = spectra[:, 0], spectra[:, 1]
+    def _powers_of(self, samples: Floats, columns: int, *, whole: int = SPECTRA) -> Floats:
+        """Columns, shape (columns, 4, bands), of the spectra that are whole in each: all, or the first."""
+        # Always as many for a column: the last bits must not hang on that.
+        frames = np.empty((columns, SPECTRA, 2, self._length))
+        far, near = samples.strides
+        strides = self._column * far, self._hop * far, near, far
+        views = np.lib.stride_tricks.as_strided(samples, frames.shape, strides, writeable=False)
+        np.multiply(views, self._window, out=frames)
+        frames[:, whole:] = 0.0
+        spectra = np.fft.rfft(frames)[..., self._first_bin : self._first_bin + len(self._into_bands)]
+        left, right = spectra[:, :, 0], spectra[:, :, 1]
         cross = left * right.conj()
-        products = np.stack([np.abs(left) ** 2, np.abs(right) ** 2, cross.real, cross.imag])
+        products = np.stack([_squares(left), _squares(right), cross.real, cross.imag], axis=2)
         # Twice: half of the power is at the negative frequencies.
-        self._keep(first_index, (2.0 / whole * products.sum(axis=1)) @ self._into_bands)
+        return np.asarray((2.0 / whole * products.sum(axis=1)) @ self._into_bands, np.float64)
 
     def _keep(self, first_index: int, powers: Floats) -> None:
         if self._count == len(self._at_s):
@@ -126,3 +141,7 @@ class MonoMaps:
         return MonoMap(
             hz=band_middles_hz(), at_s=self._at_s[: self._count], powers=self._powers[: self._count]
         )
+
+
+def _squares(values: npt.NDArray[np.complex128]) -> Floats:
+    return np.asarray(values.real**2 + values.imag**2, np.float64)
