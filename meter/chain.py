@@ -281,7 +281,7 @@ class Chain:
 
     def _take(self, frames: npt.NDArray[np.float32], blocks: int, bad: npt.NDArray[np.bool_] | None) -> None:
         """Start to measure blocks; beside the caller they land when later ones need the room."""
-        if len(self._flights) == self._analyser.depth:
+        while self._analyser.is_ready():
             self._land_first()
         self._analyser.begin(frames, blocks=blocks, first_block=self._block)
         self._flights.append((self._block, bad))

@@ -7,7 +7,7 @@ a row of a table and `meter.check_json` an object. Many files: `meter.check_run`
 from __future__ import annotations
 
 import logging
-from contextlib import closing, nullcontext
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Protocol
@@ -142,8 +142,8 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
         The options cannot be meant for it.
     """
     with open_audio(Path(name), pair=options.pair) as audio:
-        rows, low_end = _measure(audio, options, progress)
-        summary = _summary(audio, rows, options.part)
+        measured = _measure(audio, options, progress)
+        rows, summary = measured.rows, measured.summary
         notes = list(audio.notes)
         own = summary.nonfinite_samples - audio.channels * sum(gap.frames for gap in audio.damaged)
         if own > 0:
@@ -160,14 +160,14 @@ def check_file(name: str, options: Options, *, progress: Progress | None = None)
             notes=tuple(notes),
             soundings=rows if options.keep_soundings else None,
             findings=(
-                *_findings(audio, rows, summary, options, low_end),
+                *_with_low_end(measured.findings, measured.low_end, options),
                 *_encode_findings(encodes, options),
             ),
             encodes=tuple(encodes),
-            suggestions=_suggestions(audio, rows) if options.part.is_whole else (),
+            suggestions=measured.suggestions,
             is_lossy=audio.is_lossy,
             weights=audio.weights,
-            low_end=low_end,
+            low_end=measured.low_end,
         )
 
 
@@ -202,39 +202,61 @@ def _encode_findings(encodes: list[Encoded], options: Options) -> tuple[Finding,
     return encode_findings(encodes, from_s=options.part.from_s)
 
 
-def _measure(
-    audio: AudioFile, options: Options, progress: Progress | None
-) -> tuple[Soundings, LowEnd | None]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Measured:
+    """What came of the samples."""
+
+    rows: Soundings
+    summary: Summary
+    findings: tuple[Finding, ...]  # but those of the low end
+    suggestions: tuple[Suggestion, ...]
+    low_end: LowEnd | None
+
+
+def _measure(audio: AudioFile, options: Options, progress: Progress | None) -> _Measured:
     from meter.chain import Chain
 
     whole_s = options.part.length_s(audio)
     # Both before any thread begins: a process with threads is not to be copied.
     is_apart = options.beside and (whole_s is None or whole_s >= forked.LEAST_S) and forked.is_possible()
-    low_end = _low_end(audio, options, is_apart=is_apart)
-    chain = Chain(
-        rate_hz=audio.rate_hz,
-        channels=audio.channels,
-        weights=audio.weights,
-        crossover_hz=options.crossover_hz,
-        over_limit_dbtp=options.over_limit_dbtp,
-        is_excerpt=not options.part.is_whole,
-        beside=options.beside and not is_apart,
-        apart=is_apart,
-        low_sink=low_end,
-    )
-    blocks = options.part.blocks(audio)
-    if options.beside and audio.is_compressed:  # for plain samples a thread costs more than it saves
-        blocks = read_ahead(blocks)
     frames, parts = 0, []
-    # Closed in this order, so that the reader has ended before the file is closed.
-    with closing(chain), closing(blocks), closing(low_end) if low_end is not None else nullcontext():
+    with ExitStack() as held:
+        low_end = _low_end(audio, options, is_apart=is_apart)
+        if low_end is not None:
+            held.callback(low_end.close)
+        chain = held.enter_context(
+            Chain(
+                rate_hz=audio.rate_hz,
+                channels=audio.channels,
+                weights=audio.weights,
+                crossover_hz=options.crossover_hz,
+                over_limit_dbtp=options.over_limit_dbtp,
+                is_excerpt=not options.part.is_whole,
+                beside=options.beside and not is_apart,
+                apart=is_apart,
+                low_sink=low_end,
+            )
+        )
+        blocks = options.part.blocks(audio)
+        if options.beside and audio.is_compressed:  # for plain samples a thread costs more than it saves
+            blocks = read_ahead(blocks)
+        held.enter_context(closing(blocks))  # so that the reader has ended before the file is closed
         for block in blocks:
             parts.append(chain.process(block))
             frames += len(block)
             if progress is not None:
                 progress(frames / audio.rate_hz, whole_s)
         parts.append(chain.flush())
-        return np.concatenate(parts), None if low_end is None else low_end.reading()
+        rows = np.concatenate(parts)
+        # Before the low end is asked for: in a process of its own it is not quite there yet.
+        summary = _summary(audio, rows, options.part)
+        return _Measured(
+            rows=rows,
+            summary=summary,
+            findings=_findings(audio, rows, summary, options),
+            suggestions=_suggestions(audio, rows) if options.part.is_whole else (),
+            low_end=None if low_end is None else low_end.reading(),
+        )
 
 
 def _low_end(audio: AudioFile, options: Options, *, is_apart: bool) -> LowEndAnalysis | LowEndBeside | None:
@@ -260,12 +282,11 @@ def _summary(audio: AudioFile, rows: Soundings, part: Part) -> Summary:
 
 
 def _findings(
-    audio: AudioFile, rows: Soundings, summary: Summary, options: Options, low_end: LowEnd | None
+    audio: AudioFile, rows: Soundings, summary: Summary, options: Options
 ) -> tuple[Finding, ...]:
-    from meter.findings.bars import with_bars
     from meter.findings.whole import A_FILE, findings_of
 
-    found = findings_of(
+    return findings_of(
         rows,
         rate_hz=audio.rate_hz,
         channels=audio.channels,
@@ -278,6 +299,14 @@ def _findings(
         ends_there=options.part.to_s is None,
         info=replace(A_FILE, is_lossy=audio.is_lossy),
     )
+
+
+def _with_low_end(
+    found: tuple[Finding, ...], low_end: LowEnd | None, options: Options
+) -> tuple[Finding, ...]:
+    """All findings in the order of time, with bars where the tempo is known."""
+    from meter.findings.bars import with_bars
+
     if low_end is not None and options.low_end is not None:
         from meter.low_end.findings import low_end_findings
 

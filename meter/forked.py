@@ -87,6 +87,10 @@ class Forked:
         except OSError:
             raise self._gone() from None
 
+    def has_answered(self) -> bool:
+        """Whether `receive` would not wait."""
+        return self._answers.poll()
+
     def receive(self) -> Any:
         """Wait for the next answer.
 

@@ -232,6 +232,13 @@ class Analyser:
         found = self._side.peaks.process(self._window, blocks=blocks), low_found
         return lambda: found
 
+    def is_ready(self) -> bool:
+        """Whether what was begun first is to be finished: it is there, or there is room for no more."""
+        if not self._begun:
+            return False
+        is_full = len(self._begun) == self.depth
+        return is_full or (self._apart is not None and self._apart.is_ready())
+
     def finish(self) -> tuple[Blocks, Peaks]:
         """Records of the blocks that were begun first, and their true peaks."""
         assert self._begun, "nothing was begun"

@@ -132,6 +132,10 @@ class SideApart:
         """Start to measure what was pushed last."""
         self._send("measure", blocks=blocks)
 
+    def is_ready(self) -> bool:
+        """Whether `finish` would not wait."""
+        return self._process.has_answered()
+
     def finish(self) -> tuple[Peaks, LowFound]:
         """Wait for what came of what was begun first."""
         peaks, low = self._process.receive()
