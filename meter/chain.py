@@ -8,7 +8,7 @@ and grid anew: no block, window or reading ever holds samples of both its sides.
 from __future__ import annotations
 
 from collections import deque
-from typing import Final, Protocol, Self
+from typing import Final, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,7 @@ from meter.dsp.runs import Run, RunPlanner
 from meter.dsp.samples import clean
 from meter.dsp.true_peak import LAG_FRAMES
 from meter.errors import UsageError
+from meter.low_sink import LowSink
 from meter.rows import close_row, make_rows
 from meter.soundings import (
     AFTER_GAP,
@@ -41,25 +42,6 @@ from meter.units import Floats, Samples, db_to_amplitude
 DEFAULT_CROSSOVER_HZ: Final = 120.0
 _BATCH_BLOCKS: Final = 6 * BLOCKS_A_SECOND
 """Blocks measured at once where they have come: calls cost less, and the memory is still near."""
-
-
-class LowSink(Protocol):
-    """Takes the signal at the lower rate that the low bands are measured at.
-
-    `meter.low_end.stream.low_clock` tells that rate, and how to read the sample numbers as times.
-    """
-
-    def process(self, samples: Floats, first_index: int) -> None:
-        """Samples of left and right, shape (n, 2), the first of them number `first_index` since the start.
-
-        Lost frames count. The arrays may be views, and are not to be written to.
-        """
-
-    def gap(self) -> None:
-        """What comes next does not follow on what came: frames were lost, or were no numbers."""
-
-    def flush(self) -> None:
-        """The pass has ended."""
 
 
 def _joined(parts: list[npt.NDArray[np.void]]) -> npt.NDArray[np.void]:
@@ -167,6 +149,7 @@ class Chain:
         self._block = 0
         self._waiting: Blocks = np.zeros(0, BLOCK)
         self._flights: deque[tuple[int, npt.NDArray[np.bool_] | None]] = deque()
+        self._has_bad = False  # whether a sample was no number since the grid began
         self._early: list[Soundings] = []
         self._new_overs: list[int] = []
         self._next_flags = flags
@@ -222,14 +205,31 @@ class Chain:
             room = self._batch_frames() - self._filled
             part = block[at : at + room]
             at += len(part)
-            if self._filled == 0 and len(part) == room and part.dtype == np.float32:
-                self._run_blocks(part, done, is_ours=False)  # a whole batch, as files give it
+            if self._is_ready(part):
+                self._run_whole_blocks(part, done)
                 continue
-            with np.errstate(over="ignore"):  # a float64 beyond float32 becomes infinite, and is counted so
-                self._pending[self._filled : self._filled + len(part)] = part
-            self._filled += len(part)
-            self._run_whole_blocks(done)
+            self._put_pending(part)
+            rest = self._run_whole_blocks(self._pending[: self._filled], done)
+            if 0 < rest < self._filled:
+                self._pending[:rest] = self._pending[self._filled - rest : self._filled]
+            self._filled = rest
         return _joined(done) if done else empty_soundings()
+
+    def _is_ready(self, part: Samples) -> bool:
+        """Whether frames can be measured where they lie: whole blocks, as they are given live."""
+        return (
+            self._filled == 0
+            and part.dtype == np.float32
+            and part.flags.c_contiguous
+            and len(part) % self.grid.block_frames(self._block) == 0
+            and (self.grid.is_regular or len(part) == self.grid.block_frames(self._block))
+        )
+
+    def _put_pending(self, part: Samples) -> None:
+        room = self._pending[self._filled : self._filled + len(part)]
+        with np.errstate(over="ignore"):  # a float64 beyond float32 becomes infinite, and is counted so
+            room[:] = part
+        self._filled += len(part)
 
     def _batch_frames(self) -> int:
         """Room for pending frames: a batch where blocks are equal, else one block."""
@@ -242,28 +242,25 @@ class Chain:
             self._pending = grown
         return frames
 
-    def _run_whole_blocks(self, done: list[Soundings]) -> None:
-        frames = self.grid.block_frames(self._block)
-        used = self._filled // frames * frames
-        if used == 0:
-            return
-        self._run_blocks(self._pending[:used], done, is_ours=True)
-        rest = self._filled - used
-        self._pending[:rest] = self._pending[used : self._filled]
-        self._filled = rest
-
-    def _run_blocks(self, batch: npt.NDArray[np.float32], done: list[Soundings], *, is_ours: bool) -> None:
-        """Measure whole blocks; only what is ours may be cleaned where it lies."""
-        frames = self.grid.block_frames(self._block)
-        for run in self._planner.plan(batch, len(batch) // frames):
-            part = batch[run.first * frames : (run.first + run.count) * frames]
-            self._measure(part.copy() if run.is_unclean and not is_ours else part, run)
+    def _run_whole_blocks(self, frames: npt.NDArray[np.float32], done: list[Soundings]) -> int:
+        """Measure the whole blocks among some frames; how many frames are left behind them."""
+        length = self.grid.block_frames(self._block)
+        blocks, rest = divmod(len(frames), length)
+        if blocks == 0:
+            return rest
+        for run in self._planner.plan(frames[: blocks * length], blocks):
+            self._measure(frames[run.first * length : (run.first + run.count) * length], run)
             done.append(self._close_soundings())
+        return rest
 
     def _measure(self, frames: npt.NDArray[np.float32], run: Run) -> None:
         """Measure the blocks of a run; in lasting silence only until every filter is at rest."""
+        if run.is_unclean:
+            frames = frames.copy()  # they may be the caller's
+            self._take(frames, run.count, clean(frames))
+            return
         if not run.is_quiet:
-            self._take(frames, run.count, clean(frames) if run.is_unclean else None)
+            self._take(frames, run.count, None)
             return
         block = len(frames) // run.count
         left = run.count
@@ -323,6 +320,7 @@ class Chain:
             self._low_index += audio.shape[1]
 
     def _note_bad(self, records: Blocks, bad: npt.NDArray[np.bool_], block: int) -> None:
+        self._has_bad = True
         edges = self.grid.cell_edges(block * CELLS_A_BLOCK, CELLS_A_BLOCK)
         cells = np.searchsorted(edges, np.flatnonzero(bad.any(axis=1)), side="right") - 1
         records["cell_bad"][0, cells] = True
@@ -336,12 +334,12 @@ class Chain:
         self._waiting = self._waiting[whole * BLOCKS_A_SOUNDING :]
         landed = self._flights[0][0] if self._flights else self._block
         first_block = landed - len(self._waiting) - len(blocks)
-        edges = [
-            self._grid_start + self.grid.cell_edge((first_block + k * BLOCKS_A_SOUNDING) * CELLS_A_BLOCK)
+        start = self._grid_start - self._pass_start
+        rows = make_rows(blocks)
+        rows["start_frame"] = [
+            start + self.grid.cell_edge((first_block + k * BLOCKS_A_SOUNDING) * CELLS_A_BLOCK)
             for k in range(whole)
         ]
-        rows = make_rows(blocks)
-        rows["start_frame"] = np.array(edges) - self._pass_start
         powers = (blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1)
         maxima = self.loudness.process(powers, blocks["cell_bad"].reshape(-1))
         rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
@@ -351,14 +349,19 @@ class Chain:
         if self._next_flags:
             rows["flags"][:1] |= self._next_flags
             self._next_flags = 0
+        if self._new_overs:
+            self._count_overs(rows)
+        if self._has_bad:
+            self.nonfinite_samples += int(np.add.reduce(rows["nonfinite"]))
+        self.totals.add(rows, self.recent.add(rows))
+        return rows
+
+    def _count_overs(self, rows: Soundings) -> None:
         # By the frame that brought them, like the true peak: the row where they begin may be gone already.
         end = rows["start_frame"][-1] + rows["frames"][-1] - LAG_FRAMES
         while self._new_overs and self._new_overs[0] < end:
             brought_by = self._new_overs.pop(0) + LAG_FRAMES
             rows["overs"][np.searchsorted(rows["start_frame"], brought_by, side="right") - 1] += 1
-        self.nonfinite_samples += int(np.add.reduce(rows["nonfinite"]))
-        self.totals.add(rows, self.recent.add(rows))
-        return rows
 
     def flush(self) -> Soundings:
         """End the pass: the sounding that is not full yet, cut short. What comes next is a new pass."""

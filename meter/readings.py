@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import numpy.typing as npt
 
 from meter.dsp.gating import moving_mean
 from meter.dsp.stereo import correlation, fold_loss_db
@@ -19,7 +20,7 @@ from meter.soundings import (
     Soundings,
     empty_soundings,
 )
-from meter.units import Floats, amplitude_to_db, power_to_db, power_to_lufs
+from meter.units import Floats, amplitude_to_db, db_to_power, power_to_lufs
 
 if TYPE_CHECKING:
     from meter.chain import Chain
@@ -34,6 +35,8 @@ QUIET_DBFS: Final = -70.0
 """A low band under this says nothing about mono."""
 FAR_BELOW_DB: Final = -30.0
 """A low band this far under the loudest 3 s of the low end says nothing either."""
+_QUIET_POWER: Final = db_to_power(QUIET_DBFS)
+_FAR_BELOW: Final = db_to_power(FAR_BELOW_DB)
 _BELOW: Final = LOW_BANDS.index("below_crossover")
 
 
@@ -54,16 +57,20 @@ class Recent:
     """
 
     def __init__(self) -> None:
-        self._store: Soundings = empty_soundings()
         self._end = 0
         self.rows: Soundings = empty_soundings()
+        self._new_store(0)
+
+    def _new_store(self, rows: int) -> None:
+        self._store: Soundings = np.empty(rows, SOUNDING)
+        self._frames, self._bands = self._store["frames"], self._store.view(BANDS_OVERLAY)["bands"]
 
     def add(self, rows: Soundings) -> float:
         """Take new rows; the loudest 3 s of the low end among them."""
         past = self.rows[-(LONG_ROWS - 1) :]
         if self._end + len(rows) > len(self._store):
             # Another store, since somebody may look at this one. To join rows anew each time costs more.
-            self._store = np.empty(len(past) + len(rows) + _KEPT_ROWS, SOUNDING)
+            self._new_store(len(past) + len(rows) + _KEPT_ROWS)
             self._store[: len(past)] = past
             self._end = len(past)
         begin, end = self._end - len(past), self._end + len(rows)
@@ -72,17 +79,21 @@ class Recent:
         self.rows = self._store[max(begin, end - LONG_ROWS) : end]
         return loudest_low_power(self._store[begin:end])
 
-    def sums(self, rows: int) -> BandSums | None:
-        """Mean squares of left and right and their mean product over the newest `rows` soundings, by band."""
-        if len(self.rows) < rows:
-            return None
-        newest = self.rows[-rows:]
-        frames = newest["frames"]
-        share = frames / np.add.reduce(frames)
-        # No matrix product: every column is added up in the same order, so that opposite channels cancel.
-        products = newest.view(BANDS_OVERLAY)["bands"] * share[:, None, None]
-        ll, rr, lr = np.add.reduce(products, axis=0).tolist()
-        return dict(zip(BANDS, zip(ll, rr, lr, strict=True), strict=True))
+    def sums(self) -> tuple[BandSums | None, BandSums | None]:
+        """Mean squares of left and right and their mean product, by band, over the newest 400 ms and 3 s."""
+        if len(self.rows) < SHORT_ROWS:
+            return None, None
+        newest = slice(self._end - len(self.rows), self._end)
+        frames = self._frames[newest]
+        sums = self._bands[newest] * frames[:, None, None]
+        short = _means(sums[-SHORT_ROWS:], frames[-SHORT_ROWS:])
+        return short, _means(sums, frames) if len(frames) >= LONG_ROWS else None
+
+
+def _means(sums: Floats, frames: npt.NDArray[np.integer]) -> BandSums:
+    # No matrix product: every column is added up in the same order, so that opposite channels cancel.
+    ll, rr, lr = (np.add.reduce(sums, axis=0) / np.add.reduce(frames)).tolist()
+    return dict(zip(BANDS, zip(ll, rr, lr, strict=True), strict=True))
 
 
 class Totals:
@@ -117,9 +128,7 @@ def loudest_low_power(rows: Soundings) -> float:
 
 def band_is_heard(power: float, loudest_power: float) -> bool:
     """Whether a low band is loud enough to speak of what it loses in mono."""
-    return power_to_db(power) >= QUIET_DBFS and (
-        loudest_power <= 0.0 or power_to_db(power / loudest_power) >= FAR_BELOW_DB
-    )
+    return power >= _QUIET_POWER and (loudest_power <= 0.0 or power >= _FAR_BELOW * loudest_power)
 
 
 def _heard(sums: BandSums, loudest_power: float) -> set[str]:
@@ -165,13 +174,12 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
         Weighted K power of the cells of the sounding that is not full yet.
     """
     loudness, totals, channels = chain.loudness, chain.totals, chain.channels
-    short = chain.recent.sums(SHORT_ROWS) if channels > 1 else None
-    long = chain.recent.sums(LONG_ROWS) if channels > 1 else None
+    short, long = chain.recent.sums() if channels > 1 else (None, None)
     heard = _heard(long or short or {}, totals.loudest_low_power)
     momentary = loudness.partial_momentary(waiting) if len(waiting) else loudness.momentary_power
     recent_peaks = chain.recent.rows["true_peak"][:, :channels]
     newest_peaks: list[float] = recent_peaks[-1].tolist() if len(recent_peaks) else [0.0] * channels
-    long_peak = float(recent_peaks.max(initial=0.0))
+    long_peak = float(np.maximum.reduce(recent_peaks, axis=None, initial=0.0))
     true_peaks: list[float] = totals.true_peaks.tolist()
     integrated = loudness.integrated_lufs()
     short_term = _lufs(loudness.short_term_power)

@@ -44,7 +44,7 @@ def _rows(pairs: Blocks) -> Soundings:
     bands[:, :, :_LOW] = low.reshape(-1, _LOW, 3).swapaxes(1, 2)
     bands[:, :, len(BANDS) - 1] = means[:, _FULL]
     counts = np.add.reduce(seen["counts"], axis=1)
-    if counts.any():
+    if np.bitwise_or.reduce(counts, axis=None):
         _set_counts(rows, counts, pairs)
     return rows
 

@@ -319,7 +319,7 @@ class Analyser:
         """What is read from the samples as they are: peaks, DC, flat tops, drop-outs."""
         planar = self._window.planar()
         parts = planar.reshape(self._channels, blocks, -1)
-        highest, lowest = parts.max(axis=2), parts.min(axis=2)
+        highest, lowest = np.maximum.reduce(parts, axis=2), np.minimum.reduce(parts, axis=2)
         tops = np.maximum(highest, -lowest)
         records["sample_peak"][:, : self._channels] = tops.T
         records["sum"][:, : self._channels] = dc.sums(planar, blocks=blocks)
@@ -327,7 +327,8 @@ class Analyser:
         flat = look(self._window.planar(self._flat.past_frames), highest, lowest)
         records["flat_tops"], records["flat_frames"] = flat
         past = self._window.planar(self._dropouts.past_frames)
-        records["dropouts"], records["dropout_frames"] = self._dropouts.process(past, tops.max(axis=0))
+        found = self._dropouts.process(past, np.maximum.reduce(tops, axis=0))
+        records["dropouts"], records["dropout_frames"] = found
 
     def _set_k(self, records: Blocks, blocks: int, first_block: int) -> None:
         """K-weighted energy of the blocks and power of their cells."""
@@ -335,13 +336,13 @@ class Analyser:
         if self._grid.is_regular:
             cells = weighted.reshape(blocks, self._channels, CELLS_A_BLOCK, -1)
             sums = np.vecdot(cells, cells).astype(np.float64).swapaxes(1, 2)
-            lengths = np.full((CELLS_A_BLOCK, 1), cells.shape[-1])
+            lengths: npt.NDArray[np.int64] | int = cells.shape[-1]
         else:
             edges = self._grid.cell_edges(first_block * CELLS_A_BLOCK, CELLS_A_BLOCK + 1)
             sums = np.add.reduceat(weighted[0] ** 2, edges[:-1], axis=1).T[None]
             lengths = np.diff(edges)[:, None]
         records["cell_power"][..., : self._channels] = sums / lengths
-        records["k_energy"][:, : self._channels] = sums.sum(axis=1)
+        records["k_energy"][:, : self._channels] = np.add.reduce(sums, axis=1)
 
     def _set_pair_sums(self, records: Blocks, blocks: int) -> None:
         """Sums of left, right and their product over the full range."""

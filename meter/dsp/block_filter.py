@@ -59,11 +59,9 @@ class BlockFilter:
         self._to_output = self._output_matrix(np.asarray(b, float), np.asarray(a, float), gains)
         one = np.array([1.0, 0.0], np.complex128)
         self._recursions = [(one, np.array([1.0, -(pole**run)], np.complex128)) for pole in self._poles]
-        self._state: Complex = np.zeros((channels, self._modes), np.complex128)
-        self._memory: Complex = np.zeros((channels, self._modes), np.complex128)
-        self._buffer: Float32s = np.empty((0, 0, 0), np.float32)
-        self._out: Float32s = self._buffer
-        self._drive: Float32s = self._buffer
+        self._memory: list[Complex] = []
+        self._reserve(0)
+        self.reset()
 
     def _input_matrix(self) -> Float32s:
         """State after a run that began at rest: x @ this; real and imaginary parts side by side."""
@@ -81,20 +79,46 @@ class BlockFilter:
         rings = gains[:, None] * self._poles[:, None] ** np.arange(1, self._run + 1)[None, :]
         return np.ascontiguousarray(np.vstack([toeplitz, rings.real, -rings.imag]), np.float32)
 
+    def _reserve(self, blocks: int) -> None:
+        """Room for so many blocks, with all views on it: to make these costs as much as a product, live."""
+        run, rows, channels, modes = self._run, self._rows, self._channels, self._modes
+        last = self._states[:, :, -1] if blocks else np.zeros((modes, channels), np.complex128)
+        self._buffer: Float32s = np.empty((blocks, channels * rows, run + 2 * modes), np.float32)
+        self._samples = self._buffer[:, :, :run]
+        by_channel = self._buffer.reshape(blocks, channels, rows, run + 2 * modes).swapaxes(0, 1)
+        self._signal_in = by_channel[..., :run]
+        # Real parts of all modes, then imaginary ones.
+        self._starts = by_channel[..., run:].reshape(channels, blocks, rows, 2, modes)
+        self._drive: Float32s = np.empty((blocks, channels * rows, 2 * modes), np.float32)
+        parts = self._drive.reshape(blocks, channels, rows, 2, modes)
+        self._drive_by_mode = parts.transpose(4, 1, 0, 2, 3)
+        # What each run adds to a mode, in the order of time; and its state at the start of each run and, one
+        # place further, behind the last.
+        added = np.empty((modes, channels, blocks, rows, 2))
+        self._added_parts = added
+        self._added: Complex = added.view(np.complex128).reshape(modes, channels, blocks * rows)
+        self._states: Complex = np.zeros((modes, channels, blocks * rows + 1), np.complex128)
+        self._states[:, :, -1] = last
+        starts = self._states[:, :, :-1].reshape(modes, channels, blocks, rows, 1).view(np.float64)
+        self._start_parts = starts.transpose(1, 2, 3, 4, 0)
+        self._out: Float32s = np.empty((blocks, channels * rows, run), np.float32)
+        self._signal_out = self._out.reshape(blocks, channels, self._block_frames)
+
     def reset(self) -> None:
         """Back to rest, as a new object."""
-        self._state[:] = 0.0
-        self._memory[:] = 0.0
+        self._states[:, :, -1] = 0.0
+        self._memory = [np.zeros((self._channels, 1), np.complex128) for _ in range(self._modes)]
 
     def settle(self, floor: float) -> None:
         """In silence: let memories under `floor` become zero, before they become denormal and slow."""
-        quiet = np.abs(self._state) < floor
-        self._state[quiet] = 0.0
-        self._memory[quiet] = 0.0
+        quiet = np.abs(self._states[:, :, -1]) < floor
+        self._states[:, :, -1][quiet] = 0.0
+        for memory, is_quiet in zip(self._memory, quiet, strict=True):
+            memory[is_quiet] = 0.0
 
     def is_at_rest(self) -> bool:
         """Whether every memory is zero."""
-        return not self._state.any() and not self._memory.any()
+        return not self._states[:, :, -1].any() and not any(memory.any() for memory in self._memory)
 
     def process(self, planar: npt.NDArray[np.floating], *, blocks: int) -> Float32s:
         """Filter whole blocks.
@@ -109,33 +133,16 @@ class BlockFilter:
         ndarray, shape (blocks, channels, block_frames)
             A view of a buffer that the next call overwrites.
         """
-        run, rows, channels, modes = self._run, self._rows, self._channels, self._modes
-        if self._buffer.shape[0] != blocks:
-            self._buffer = np.empty((blocks, channels * rows, run + 2 * modes), np.float32)
-            self._out = np.empty((blocks, channels * rows, run), np.float32)
-            self._drive = np.empty((blocks, channels * rows, 2 * modes), np.float32)
-        samples = self._buffer[:, :, :run]
-        for channel, signal_in in enumerate(planar.reshape(channels, blocks, rows, run)):
-            self._buffer[:, channel * rows : (channel + 1) * rows, :run] = signal_in
-        np.matmul(samples, self._into_state, out=self._drive)
-        drive = self._drive.reshape(blocks, channels, rows, 2 * modes)
-        starts = self._buffer.reshape(blocks, channels, rows, run + 2 * modes)[..., run:]
-        for mode in range(modes):
-            # (channels, runs): what each run adds to this mode, in the order of time.
-            added = np.empty((channels, blocks, rows), np.complex128)
-            added.real = drive[..., mode].swapaxes(0, 1)
-            added.imag = drive[..., modes + mode].swapaxes(0, 1)
-            states = self._carry(mode, added.reshape(channels, -1)).reshape(channels, blocks, rows)
-            starts[..., mode] = states.real.swapaxes(0, 1)
-            starts[..., modes + mode] = states.imag.swapaxes(0, 1)
+        if len(self._buffer) != blocks:
+            self._reserve(blocks)
+        self._signal_in[:] = planar.reshape(self._signal_in.shape)
+        np.matmul(self._samples, self._into_state, out=self._drive)
+        self._added_parts[:] = self._drive_by_mode
+        self._states[:, :, 0] = self._states[:, :, -1]
+        for mode, recursion in enumerate(self._recursions):
+            # lfilter's own memory is kept as it is: step·state worked out here would round differently.
+            after, self._memory[mode] = linear_filter(*recursion, self._added[mode], self._memory[mode])
+            self._states[mode, :, 1:] = after
+        self._starts[:] = self._start_parts
         np.matmul(self._buffer, self._to_output, out=self._out)
-        return self._out.reshape(blocks, channels, self._block_frames)
-
-    def _carry(self, mode: int, added: Complex) -> Complex:
-        """States at the start of every run; keeps the last for the next call."""
-        # lfilter's own memory is kept as it is: step·state worked out here would round differently.
-        after, memory = linear_filter(*self._recursions[mode], added, self._memory[:, mode : mode + 1])
-        states = np.empty_like(after)
-        states[:, 0], states[:, 1:] = self._state[:, mode], after[:, :-1]
-        self._state[:, mode], self._memory[:, mode] = after[:, -1], memory[:, 0]
-        return states
+        return self._signal_out

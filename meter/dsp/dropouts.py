@@ -75,23 +75,24 @@ class Dropouts:
         blocks = len(peaks)
         length = (planar.shape[1] - self.past_frames) // blocks
         counts, frames = np.zeros(blocks, np.int64), np.zeros(blocks, np.int64)
-        edges = [self.past_frames - self._waiting_frames]
-        edges += [self.past_frames + block * length for block in range(blocks)]
-        known = [self._waiting_peak, *peaks[:-1].tolist()]
-        hints = self._hints(planar, edges[0] - self._shortest, edges[-1])
-        for block in range(blocks if len(hints) or self._open_frames else 0):
+        first, known = self.past_frames - self._waiting_frames, [self._waiting_peak, *peaks.tolist()]
+        hints = self._hints(planar, first - self._shortest, self.past_frames + (blocks - 1) * length)
+        self._waiting_frames, self._waiting_peak = length, known.pop()
+        if len(hints) == 0 and not self._open_frames:
+            return counts, frames
+        edges = [first, *(self.past_frames + block * length for block in range(blocks))]
+        for block in range(blocks):
             start, stop = edges[block], edges[block + 1]
             lower, upper = np.searchsorted(hints, [start - self._shortest, stop])
             if stop > start and (self._open_frames or upper > lower):
                 found = self._look(planar, start, stop, known[block])
                 counts[block], frames[block] = len(found), sum(found)
-        self._waiting_frames, self._waiting_peak = length, float(peaks[-1])
         return counts, frames
 
     def _hints(self, planar: Float32s, start: int, stop: int) -> Ints:
         """Where silence may be: every run that is long enough shows twice in a few samples."""
         few = planar[0, start : stop : self._stride] == 0.0
-        return np.asarray(start + np.flatnonzero(few[1:] & few[:-1]) * self._stride, np.int64)
+        return np.asarray(start + (few[1:] & few[:-1]).nonzero()[0] * self._stride, np.int64)
 
     def _look(self, planar: Float32s, start: int, stop: int, peak: float) -> list[int]:
         """Lengths of the drop-outs that end in a block."""

@@ -80,7 +80,7 @@ class FlatTops:
     def reset(self) -> None:
         """As a new object."""
         self._waiting_frames = 0
-        self._highest = self._lowest = np.zeros((self._channels, 1), np.float32)
+        self._extremes = (np.zeros((self._channels, 1), np.float32),) * 2  # highest and lowest of what waits
 
     def process(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints]:
         """Take blocks of one length; look at them but for the last, and at the one before them.
@@ -99,14 +99,15 @@ class FlatTops:
         """
         blocks = highest.shape[1]
         frames = (planar.shape[1] - self.past_frames) // blocks
-        waiting = self._waiting_frames
+        waiting, self._waiting_frames = self._waiting_frames, frames
         first = self.past_frames - waiting
-        lengths = np.array([waiting, *[frames] * (blocks - 1)])
-        highest = np.concatenate([self._highest, highest], axis=1)
-        lowest = np.concatenate([self._lowest, lowest], axis=1)
-        self._highest, self._lowest = highest[:, -1:], lowest[:, -1:]
-        self._waiting_frames = frames
-        return self._look(planar, first, lengths, highest[:, :-1], lowest[:, :-1])
+        before, self._extremes = self._extremes, (highest[:, -1:], lowest[:, -1:])
+        found = self._starts(planar, first, waiting + (blocks - 1) * frames)
+        if not found:
+            return np.zeros(blocks, np.int64), np.zeros(blocks, np.int64)
+        highest = np.concatenate([before[0], highest[:, :-1]], axis=1)
+        lowest = np.concatenate([before[1], lowest[:, :-1]], axis=1)
+        return self._look(planar, first, [waiting, *[frames] * (blocks - 1)], highest, lowest, found)
 
     def finish(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints]:
         """As `process`, for one last block of any length; it is looked at too, as far as it goes."""
@@ -118,21 +119,22 @@ class FlatTops:
         """Look at the block that waits, as far as it goes; nothing follows it."""
         length = self._waiting_frames
         start = planar.shape[1] - length
-        found = self._look(planar, start, np.array([length]), self._highest, self._lowest)
+        highest, lowest = self._extremes
+        found = self._look(planar, start, [length], highest, lowest, self._starts(planar, start, length))
         self.reset()
         return found
 
     def _look(
-        self, planar: Float32s, first: int, lengths: Ints, highest: Float32s, lowest: Float32s
+        self,
+        planar: Float32s,
+        first: int,
+        lengths: list[int],
+        highest: Float32s,
+        lowest: Float32s,
+        found: list[Ints],
     ) -> tuple[Ints, Ints]:
         counts, longest = np.zeros(len(lengths), np.int64), np.zeros(len(lengths), np.int64)
-        edges = np.zeros(len(lengths) + 1, np.int64)
-        np.cumsum(lengths, out=edges[1:])
-        total = int(edges[-1])
-        is_silent = (highest == 0.0) & (lowest == 0.0)
-        if total == 0 or is_silent.all():
-            return counts, longest
-        found = self._starts(planar[:, first - 1 : first + total + 2], total, edges, is_silent)
+        edges = np.cumsum([0, *lengths])
         for wave, tops, bottoms, starts in zip(planar, highest, lowest, found, strict=False):
             if len(starts) == 0:
                 continue
@@ -156,34 +158,32 @@ class FlatTops:
             np.maximum.at(longest, block, lengths_found)
         return counts, longest
 
-    def _starts(self, waves: Float32s, total: int, edges: Ints, is_silent: Bools) -> list[Ints]:
-        """Where runs of at least three equal samples begin, in each channel; empty when there are none.
+    def _starts(self, planar: Float32s, first: int, total: int) -> list[Ints]:
+        """Where runs of at least three equal samples begin, in each channel, counted from `first`.
 
-        The waves have one sample before what is looked at, and two behind.
+        Empty when there are none in any channel, which is the usual case.
         """
-        count = min(total, waves.shape[1] - SHORTEST)
+        count = min(total, planar.shape[1] - first + 1 - SHORTEST)
         if count <= 0:
             return []
+        waves = planar[:, first - 1 : first + total + 2]
         together = len(waves) if total < _FEW_FRAMES else 1
         if self._marks.shape != (2, together, -(-total // 8) * 8 + 16):
             self._marks = np.zeros((2, together, -(-total // 8) * 8 + 16), np.bool_)
         starts: list[Ints] = []
         for channel in range(0, len(waves), together):
-            some = slice(channel, channel + together)
-            starts += self._starts_together(waves[some], count, edges, is_silent[some])
-        return starts
+            starts += self._starts_together(waves[channel : channel + together], count)
+        return starts if any(len(some) for some in starts) else []
 
-    def _starts_together(self, waves: Float32s, count: int, edges: Ints, is_silent: Bools) -> list[Ints]:
+    def _starts_together(self, waves: Float32s, count: int) -> list[Ints]:
+        """The same of some channels; the waves have one sample before what is looked at, and two behind."""
         same = np.equal(waves[:, 1:], waves[:, :-1], out=self._marks[0, :, : waves.shape[1] - 1])
         found = self._marks[1]
         np.logical_and(same[:, 1 : count + 1], same[:, 2 : count + 2], out=found[:, :count])
         np.greater(found[:, :count], same[:, :count], out=found[:, :count])
         found[:, count:] = False
-        if is_silent.any():
-            for channel, block in np.argwhere(is_silent).tolist():
-                found[channel, edges[block] : edges[block + 1]] = False
         words = found.view(np.uint64)
-        if not words.any():
+        if not np.bitwise_or.reduce(words, axis=None):
             return [_NONE] * len(waves)
         return [_places_of(row, bits) for row, bits in zip(words, found, strict=True)]
 

@@ -87,7 +87,8 @@ def moving_mean(powers: Floats, width: int) -> Floats:
     powers = np.ascontiguousarray(powers, np.float64)
     # numpy's own view of windows costs more, ten times a second, than the sums over them
     windows: Floats = np.ndarray((count, width), np.float64, powers, 0, (powers.itemsize, powers.itemsize))
-    return np.asarray(np.add.reduce(windows, axis=1) / width, np.float64)
+    means: Floats = np.add.reduce(windows, axis=1) / width
+    return means
 
 
 def loudest_run(powers: Floats, *, width: int) -> tuple[int, float] | None:

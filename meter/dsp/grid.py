@@ -7,7 +7,7 @@ batches. At the others (11025, 22050 Hz …) blocks differ by a frame and are ta
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -35,6 +35,8 @@ class Grid:
     """
 
     rate_hz: int
+    is_regular: bool = field(init=False, compare=False)
+    """Whether 10 ms are a whole number of frames."""
 
     def __post_init__(self) -> None:
         rate_hz = self.rate_hz
@@ -44,11 +46,7 @@ class Grid:
                 f"{MAX_RATE_HZ} Hz; convert the audio to 44100 or 48000 Hz first"
             )
         object.__setattr__(self, "rate_hz", int(rate_hz))  # sound cards state 44100.0
-
-    @property
-    def is_regular(self) -> bool:
-        """Whether 10 ms are a whole number of frames."""
-        return self.rate_hz % CELLS_A_SECOND == 0
+        object.__setattr__(self, "is_regular", rate_hz % CELLS_A_SECOND == 0)
 
     def cell_edge(self, cell: int) -> int:
         """First frame of a cell: round(cell·rate/100), halves up."""
@@ -61,6 +59,8 @@ class Grid:
 
     def block_frames(self, block: int) -> int:
         """Length of a block."""
+        if self.is_regular:
+            return self.rate_hz // BLOCKS_A_SECOND
         return self.cell_edge((block + 1) * CELLS_A_BLOCK) - self.cell_edge(block * CELLS_A_BLOCK)
 
     def divisor_near(self, wanted: int) -> int:

@@ -10,11 +10,12 @@ from __future__ import annotations
 import math
 from array import array
 from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from itertools import accumulate
 from typing import Final
 
 from meter.dsp import gating
-from meter.units import Floats, lufs_to_power, power_to_db, power_to_lufs
+from meter.units import lufs_to_power, power_to_db, power_to_lufs
 
 BIN_LU: Final = 0.01
 LOWEST_LUFS: Final = -70.0
@@ -40,10 +41,10 @@ class PowerHistogram:
         self.seen = 0
         """How many powers were added, silent ones included."""
 
-    def add(self, powers: Floats) -> None:
+    def add(self, powers: Sequence[float]) -> None:
         """Count powers in; in order, so that any cutting gives the same sums."""
         self.seen += len(powers)
-        for power in powers.tolist():
+        for power in powers:
             index = bisect_left(_EDGES, power)  # a power at the gate does not pass it
             self._counts[index] += 1
             self._sums[index] += power
@@ -93,16 +94,19 @@ class PowerHistogram:
         first = self._bin_of(ungated * gating.LRA_RELATIVE_GATE_RATIO)
         total = self._count_from(first)
         left_out = self._count - total
+        ends = list(accumulate(self._group_counts))
         places = [
-            self._place_of(left_out + math.floor((total - 1) * share / 100.0 + 0.5))
+            self._place_of(left_out + math.floor((total - 1) * share / 100.0 + 0.5), ends)
             for share in (gating.LRA_LOW_PCT, gating.LRA_HIGH_PCT)
         ]
         low, high = (self._sums[place] / self._counts[place] for place in places)
         return power_to_db(high / low)
 
-    def _place_of(self, rank: int) -> int:
-        """The bin with the power of this rank, from 0, among those above the absolute gate."""
-        ends = list(accumulate(self._group_counts))
+    def _place_of(self, rank: int, ends: list[int]) -> int:
+        """The bin with the power of this rank, from 0, among those above the absolute gate.
+
+        `ends` are how many there are up to the end of each group.
+        """
         group = bisect_right(ends, rank)
         rank -= ends[group - 1] if group else 0
         first = 1 + group * _GROUP

@@ -59,7 +59,7 @@ class Interpolation:
         self._kernel = kernel
         self._lines = np.zeros((_AT_ONCE, _TOGETHER, len(kernel)), np.float32)
         self._waves = np.empty((0, _TOGETHER, self.width), np.float32)
-        self._seen: tuple[object, int, tuple[int, ...]] | None = None
+        self._seen: Float32s | None = None
         self._views: Float32s = np.empty((0, 0), np.float32)
 
     def waves(self, source: Float32s, channels: Ints, starts: Ints) -> Float32s:
@@ -92,14 +92,12 @@ class Interpolation:
         return self._waves.reshape(-1, self.width)[:count]
 
     def _views_of(self, source: Float32s) -> Float32s:
-        """Every stretch that a line can be made of; kept while the source lies in the same memory."""
-        # The base is held, so its memory is not another's meanwhile.
-        seen = source.base, source.__array_interface__["data"][0], source.shape
-        if self._seen is None or seen[0] is not self._seen[0] or seen[1:] != self._seen[1:]:
+        """Every stretch that a line can be made of; kept while the source is the same array."""
+        if source is not self._seen:
             item, around = source.itemsize, len(self._kernel)
             count = (len(source) - 1) * (source.strides[0] // item) + source.shape[1] - around + 1
             self._views = np.lib.stride_tricks.as_strided(source, (count, around), (item, item))
-            self._seen = seen if source.base is not None else None
+            self._seen = source
         return self._views
 
     def _reserve(self, products: int) -> None:

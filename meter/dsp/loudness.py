@@ -52,7 +52,7 @@ class LoudnessMeter:
     def reset(self) -> None:
         """As a new object."""
         self._cells: Floats = np.empty(0)
-        self._counted: Floats = np.empty(0)  # NaN in cells that hold replaced samples
+        self._counted = self._cells  # NaN in cells that hold replaced samples
         self.momentary_power: float | None = None
         self.short_term_power: float | None = None
         self.mark()
@@ -79,14 +79,15 @@ class LoudnessMeter:
         bad : ndarray of bool, shape (10·n,)
             Cells that hold replaced samples.
         """
-        counted = np.where(bad, np.nan, powers) if bad.any() else powers
+        counted = np.where(bad, np.nan, powers) if np.logical_or.reduce(bad) else powers
         joined = np.concatenate([self._counted, counted])
         momentary = self._windows(joined, len(counted), MOMENTARY_CELLS)
         short_term = self._windows(joined, len(counted), SHORT_TERM_CELLS)
         ends = slice(CELLS_A_SOUNDING - 1, None, CELLS_A_SOUNDING)
         self._integrated.add(_numbers(momentary[ends]))
         self._range.add(_numbers(short_term[ends]))
-        self._remember(powers, joined)
+        is_same = self._cells is self._counted and counted is powers  # nothing was replaced since the start
+        self._remember(joined, joined if is_same else np.concatenate([self._cells, powers]), len(powers))
         self._find_loudest(counted)
         maxima = WindowMaxima(_row_max(momentary), _row_max(short_term))
         self.momentary_max = _higher(self.momentary_max, maxima.momentary)
@@ -114,10 +115,10 @@ class LoudnessMeter:
         result[:early] = np.nan
         return result
 
-    def _remember(self, powers: Floats, joined: Floats) -> None:
-        self._cells_since_mark += len(powers)
-        self._counted = joined[-SHORT_TERM_CELLS:]
-        self._cells = np.concatenate([self._cells, powers])[-SHORT_TERM_CELLS:]
+    def _remember(self, counted: Floats, cells: Floats, new: int) -> None:
+        self._cells_since_mark += new
+        self._cells = cells[-SHORT_TERM_CELLS:]
+        self._counted = self._cells if counted is cells else counted[-SHORT_TERM_CELLS:]
         if len(self._cells) >= MOMENTARY_CELLS:
             self.momentary_power = _mean(self._cells[-MOMENTARY_CELLS:])
         if len(self._cells) >= SHORT_TERM_CELLS:
@@ -129,12 +130,14 @@ class LoudnessMeter:
         means = gating.moving_mean(run, LOUDEST_SOUNDINGS)
         if len(means):
             best = int(means.argmax())
-            if math.isnan(means[best]):  # it is the first of them, then
+            mean = float(means[best])
+            if math.isnan(mean):  # it is the first of them, then
                 means = np.where(np.isnan(means), -1.0, means)
                 best = int(means.argmax())
-            if means[best] > (self._loudest[1] if self._loudest else -0.5):
+                mean = float(means[best])
+            if mean > (self._loudest[1] if self._loudest else -0.5):
                 first = self._soundings - len(self._run) + best
-                self._loudest = first, float(means[best]), run[best : best + LOUDEST_SOUNDINGS].copy()
+                self._loudest = first, mean, run[best : best + LOUDEST_SOUNDINGS].copy()
         self._soundings += len(soundings)
         self._run = run[-(LOUDEST_SOUNDINGS - 1) :]
 
@@ -166,10 +169,8 @@ def _mean(values: Floats) -> float:
     return float(np.add.reduce(values)) / len(values)
 
 
-def _numbers(values: Floats) -> Floats:
-    if not math.isnan(np.add.reduce(values)):  # the usual case: nothing to leave out
-        return values
-    return values[~np.isnan(values)]
+def _numbers(values: Floats) -> list[float]:
+    return [value for value in values.tolist() if not math.isnan(value)]
 
 
 def _row_max(values: Floats) -> Floats:
@@ -182,7 +183,7 @@ def _one_max(values: Floats) -> Floats:
 
 
 def _higher(known: float | None, values: Floats) -> float | None:
-    top = float(np.fmax.reduce(values, initial=np.nan))
-    if math.isnan(top):
-        return known
-    return top if known is None else max(known, top)
+    numbers = _numbers(values)
+    if known is not None:
+        numbers.append(known)
+    return max(numbers, default=None)

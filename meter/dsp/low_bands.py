@@ -139,8 +139,9 @@ class LowBands:
             self._below.process(samples) if self._below else under_middle,
         )
         sums = np.empty((blocks, len(bands), 3))
-        for index, band in enumerate(bands):
-            _put_sums(sums[:, index], band.reshape(2, blocks, -1))
+        values = np.array(bands).reshape(len(bands), 2, blocks, -1)
+        sums[:, :, :2] = np.vecdot(values, values).transpose(2, 0, 1)
+        sums[:, :, 2] = np.vecdot(values[:, 0], values[:, 1]).T
         return sums, count
 
     def settle(self, floor: float) -> None:
@@ -165,9 +166,3 @@ class LowBands:
     def _sections(self) -> list[_Section]:
         every = (self._bottom, self._lowest, self._under_middle, self._middle, self._upper, self._below)
         return [section for section in every if section is not None]
-
-
-def _put_sums(sums: Floats, band: Floats) -> None:
-    """Σ L², Σ R², Σ L·R of each block, shape (blocks, 3), of a band of shape (2, blocks, n)."""
-    np.vecdot(band, band, out=sums[:, :2].T)
-    np.vecdot(band[0], band[1], out=sums[:, 2])

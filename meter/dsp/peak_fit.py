@@ -6,6 +6,8 @@ one would. On a plateau the fit is 0/0 and the middle point stands.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from meter.dsp.interpolator import BAND_EDGE
@@ -14,6 +16,7 @@ from meter.units import Floats
 _MARGIN = 1.008
 
 
+@lru_cache(maxsize=2)
 def largest_rise(factor: int) -> float:
     """By how much a peak can stand above its nearest point, for anything inside the pass band."""
     return float(_MARGIN / np.cos(np.pi * BAND_EDGE / factor))

@@ -38,6 +38,8 @@ EDGE_FRAMES: Final = TAPS - 1
 
 
 _FIRST: Final = np.zeros(1, np.int64)
+
+_NEIGHBOURS: Final = np.array([[-1], [0], [1]])
 _FEW: Final = 10
 """Where a smaller share of the points is high, they are quicker looked at one by one."""
 
@@ -61,6 +63,11 @@ def no_peaks(channels: int, *, amplitudes: Floats | None = None) -> Peaks:
     """What silence gives, or what has these amplitudes and no over."""
     made = np.zeros((1, channels)) if amplitudes is None else amplitudes
     return Peaks(made, np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
+
+
+def _begins(rows: Ints) -> Ints:
+    """Where each run of equal numbers begins; there is at least one number."""
+    return np.concatenate([_FIRST, (rows[1:] != rows[:-1]).nonzero()[0] + 1])
 
 
 class TruePeakMeter:
@@ -91,6 +98,19 @@ class TruePeakMeter:
         self._share = 1.0 / largest_rise(self._factor)
         self._heights: Float32s = np.empty((0, self._points.width), np.float32)
 
+    @property
+    def limit(self) -> float:
+        """Amplitude above which a point is an over; may be set between two calls."""
+        return self._limit
+
+    @limit.setter
+    def limit(self, limit: float) -> None:
+        self._limit = limit
+        nearest = np.float32(limit)
+        is_above = float(nearest) > limit
+        self._limit_below = np.nextafter(nearest, np.float32(0.0)) if is_above else nearest
+        """The highest float32 that is not above the limit."""
+
     def reset(self, *, from_silence: bool = True) -> None:
         """As a new object."""
         self._edge_frames = 0 if from_silence else EDGE_FRAMES
@@ -120,38 +140,43 @@ class TruePeakMeter:
         before, behind = heights[:, 0].copy(), heights[:, -1].copy()
         heights[:, 0] = heights[:, -1] = 0.0  # the neighbours' points are not of this row
         self._leave_out(heights, rows, first, frames)
-        begin = np.concatenate([_FIRST, (rows[1:] != rows[:-1]).nonzero()[0] + 1])
+        begin = _begins(rows)
         width = self._points.width
         peaks = np.zeros(blocks * channels, np.float32)
         peaks[rows[begin]] = np.maximum.reduceat(heights.reshape(-1), begin * width)
         heights[:, 0], heights[:, -1] = before, behind
-        tops, overs = self._places_in(heights, rows, first, peaks)
+        # Height from which a point may lie next to the peak of its row, or is an over.
+        low = np.minimum(peaks * self._share, self._limit)
+        tops, overs = self._places_in(heights, rows, first, low)
         amplitudes = peaks.astype(np.float64)
         wave, heights = wave.reshape(-1), heights.reshape(-1)
         if len(tops):
-            left, middle, right = (wave[tops + k].astype(np.float64) for k in (-1, 0, 1))
+            left, middle, right = wave[tops + _NEIGHBOURS].astype(np.float64)
             fitted = sine_peaks(left, middle, right, factor=factor).astype(np.float32)
             more = tops[(fitted > self._limit_below) & (heights[tops] <= self._limit_below)]
             if len(more):
                 overs = np.sort(np.concatenate([overs, more]))
             heights[tops] = fitted
             row = rows[tops // width]
-            begin = np.concatenate([_FIRST, (row[1:] != row[:-1]).nonzero()[0] + 1])
+            begin = _begins(row)
             row = row[begin]
             amplitudes[row] = np.maximum(amplitudes[row], np.maximum.reduceat(fitted, begin))
+        if len(overs) == 0:
+            return no_peaks(channels, amplitudes=amplitudes.reshape(-1, channels))
         line = overs // width
-        start = block * frames + first - LAG_FRAMES
+        block, channel = np.divmod(rows[line], channels)
+        start = block * frames + first[line] - LAG_FRAMES
         return Peaks(
             amplitudes.reshape(-1, channels),
-            start[line] + (overs - line * width - 1) // factor,
-            (rows - block * channels)[line],
+            start + (overs - line * width - 1) // factor,
+            channel,
             heights[overs].astype(np.float64),
         )
 
-    def _places_in(self, heights: Float32s, rows: Ints, first: Ints, peaks: Float32s) -> tuple[Ints, Ints]:
+    def _places_in(self, heights: Float32s, rows: Ints, first: Ints, low: Float32s) -> tuple[Ints, Ints]:
         """Places, counted through the lines, of the tops that may be the peak of their row, and of overs."""
         own = heights[:, 1:-1]
-        is_high = own >= self._low_enough(peaks)[rows][:, None]
+        is_high = own >= low[rows][:, None]
         is_top = is_high
         if self._edge_frames:
             # The neighbours of these are not known.
@@ -176,12 +201,6 @@ class TruePeakMeter:
         height = flat[tops]
         return tops[(height > flat[tops - 1]) & (height >= flat[tops + 1])], overs
 
-    @property
-    def _limit_below(self) -> np.float32:
-        """The highest float32 that is not above the limit."""
-        limit = np.float32(self.limit)
-        return limit if float(limit) <= self.limit else np.nextafter(limit, np.float32(0.0))
-
     def _frames_of(self, first: Ints) -> Ints:
         """Of each line the frame of each point, shape (lines, points)."""
         return first[:, None] + np.arange(LINE_FRAMES * self._factor) // self._factor
@@ -194,12 +213,6 @@ class TruePeakMeter:
             is_point = np.arange(LINE_FRAMES * self._factor) % self._factor != 0
             is_early = (rows < self._channels)[:, None] & (self._frames_of(first) < self._edge_frames)
             heights[:, 1:-1][is_early & is_point] = 0.0
-
-    def _low_enough(self, peaks: Float32s) -> Float32s:
-        """Height from which a point may lie next to the peak of its row, or is an over."""
-        near = peaks * self._share
-        low = np.where(peaks > self._limit_below, np.minimum(near, self.limit), near)
-        return np.where(peaks > 0.0, low, np.inf).astype(np.float32)
 
     def finish(self, window: Window, *, goes_on: bool = False) -> Peaks:
         """The last peaks, of the `LAG_FRAMES` newest frames.

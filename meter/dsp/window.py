@@ -48,6 +48,7 @@ class Window:
             self._memory = mmap.mmap(-1, slots * self._slot_bytes)
         self._data: Float32s = self._room(0)
         self._data[:] = 0.0
+        self._planar: dict[tuple[int, int | None], Float32s] = {}
         self._strided: tuple[tuple[int | None, ...], Float32s] | None = None
         self.frames = 0
         """How many frames the last push brought."""
@@ -64,6 +65,7 @@ class Window:
         if (slot, frames) != (self.slot, self.frames):
             self.slot, self.frames = slot, frames
             self._data = self._room(frames)
+            self._planar.clear()
             self._strided = None
 
     def push(self, frames: Samples) -> None:
@@ -74,8 +76,15 @@ class Window:
         self._data[:, self._past :] = frames.T
 
     def planar(self, past_frames: int = 0, *, channels: int | None = None) -> Float32s:
-        """The newest frames with `past_frames` before them, shape (channels, past + n). A view."""
-        return self._data[:channels, self._past - past_frames :]
+        """The newest frames with `past_frames` before them, shape (channels, past + n). A view.
+
+        It stays the same object for as long as as many frames come each time.
+        """
+        view = self._planar.get((past_frames, channels))
+        if view is None:
+            view = self._data[:channels, self._past - past_frames :]
+            self._planar[past_frames, channels] = view
+        return view
 
     def strided(
         self, past_frames: int, *, blocks: int, rows: int, step: int, width: int, channels: int | None = None

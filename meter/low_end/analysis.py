@@ -14,7 +14,7 @@ from meter.units import Floats
 
 
 class Part(Protocol):
-    """One subject of the low end: a `meter.chain.LowSink` that is made of a clock and settings."""
+    """One subject of the low end: a `meter.low_sink.LowSink` that is made of a clock and settings."""
 
     def process(self, samples: Floats, first_index: int) -> None:
         """Any number of samples, shape (n, 2); not to be written to. See `LowEndAnalysis.process`."""

@@ -1,18 +1,18 @@
 """The low-end signal of a stream that no chain measures: what is heard live, or the other of two inputs.
 
-Files are measured by a chain, which hands on what it has made anyway (`meter.chain.LowSink`); the samples are
-the same.
+Files are measured by a chain, which hands on what it has made anyway (`meter.low_sink.LowSink`); the samples
+are the same.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from meter.chain import LowSink
 from meter.dsp.decimator import Decimator
 from meter.dsp.grid import Grid
 from meter.dsp.samples import clean
 from meter.dsp.window import Window
+from meter.low_sink import LowSink
 from meter.units import Samples
 
 

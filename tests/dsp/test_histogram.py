@@ -19,7 +19,7 @@ LRA_WITHIN_LU = 0.02
 
 def histogram_of(powers: np.ndarray) -> PowerHistogram:
     histogram = PowerHistogram()
-    histogram.add(powers)
+    histogram.add(powers.tolist())
     return histogram
 
 
