@@ -54,8 +54,9 @@ def part_lines(timeline: Timeline, first_slot: int, last_slot: int) -> list[str]
     live_pass, summary = pieces[0][0], part.summary()
     begins_s = float(part.rows["start_frame"][0]) / part.rate_hz
     ends_s = float(part.rows["start_frame"][-1] + part.rows["frames"][-1]) / part.rate_hz
+    off_s = timeline.begins_s(max(first_slot, timeline.runs_in(first_slot, last_slot)[0].first_slot))
     lines = [
-        f"{as_text_time(begins_s)} to {as_text_time(ends_s)}",
+        f"{as_text_time(begins_s - off_s)} to {as_text_time(ends_s - off_s)}",
         f"{summary.seconds:.1f} s",
         f"I {_text(summary.integrated_lufs)} LUFS",
         _loudest(summary),

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
 from meter.lanes import Flag, Lane
+from meter.live_pass import LivePass
 from meter.music_sentences import band_text
 from meter.shown import NOT_KNOWN, overs_unit
 from meter.soundings import as_text_time
@@ -22,7 +24,7 @@ _BANDS: Final = {f"fold_{band}": band for band in ("below_crossover", "20-60", "
 
 
 def moment_lines(timeline: Timeline, slot: int, *, pass_number: int | None = None) -> list[str]:
-    """The numbers of one moment, each in a short line of its own, under one that says when it was.
+    """The numbers of one moment, each in a short line of its own, under one that says when in its pass.
 
     Parameters
     ----------
@@ -34,10 +36,10 @@ def moment_lines(timeline: Timeline, slot: int, *, pass_number: int | None = Non
     place = timeline.place(slot)
     if place is None:
         return [_why_nothing(timeline, slot)]
-    live_pass, at_s = place
+    live_pass, _ = place
     one = {key: float(timeline.values(key, slot, slot + 1)[0]) for key in _KEYS}
     lines = [
-        as_text_time(at_s) + ("" if pass_number is None else f", pass {pass_number}"),
+        *place_lines(timeline, slot, pass_number=pass_number),
         f"M {_text(one['momentary_lufs'])} LUFS",
         f"S {_text(one['short_term_lufs'])} LUFS",
         f"true peak {_text(one['true_peak_dbtp'], plus=True)} dBTP",
@@ -52,6 +54,29 @@ def moment_lines(timeline: Timeline, slot: int, *, pass_number: int | None = Non
         name = band_text(band, live_pass.crossover_hz) if is_whole else f"{band} Hz"
         lines.append(f"{name} {_text(one[key])} dB")
     return lines
+
+
+def place_lines(timeline: Timeline, slot: int, *, pass_number: int | None = None) -> list[str]:
+    """Where a moment is: in its pass, and by the clock on the wall where it was heard live; none outside."""
+    place = timeline.place(slot)
+    if place is None:
+        return []
+    in_pass, clock = as_text_time(place[1] - timeline.begins_s(slot)), _clock(*place)
+    lines = [in_pass if pass_number is None else f"{in_pass}, pass {pass_number}"]
+    return [*lines, f"{clock} by the clock"] if clock else lines
+
+
+def where_lines(timeline: Timeline, slot: int, *, pass_number: int | None = None) -> list[str]:
+    """What stands under the place of a finding: its pass, and the time by the clock; none of a file."""
+    place = timeline.place(slot)
+    lines = ["" if pass_number is None else f"pass {pass_number}", "" if place is None else _clock(*place)]
+    return [line for line in lines if line]
+
+
+def _clock(live_pass: LivePass, live_s: float) -> str:
+    """When that was by the clock on the wall; empty of a file."""
+    began_unix_s = live_pass.began_unix_s
+    return time.strftime("%H:%M:%S", time.localtime(began_unix_s + live_s)) if began_unix_s else ""
 
 
 _KEYS: Final = (

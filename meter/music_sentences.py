@@ -53,7 +53,7 @@ def of_overs(now: Now, reading: Reading) -> Iterator[Sentence]:
     if over is None or reading.at_s - over.until_s > RECENT_S:
         return
     so_far = f", {reading.overs} overs so far" if reading.overs > 1 else ""
-    what = over_text(over.peak_dbtp, now.over_limit_dbtp, over.at_s)
+    what = over_text(over.peak_dbtp, now.over_limit_dbtp, max(over.at_s - now.listed_at_s, 0.0))
     yield Sentence(kind=Kind.OVER, text=f"{what}{so_far}: {LOWER_IT}")
 
 

@@ -48,6 +48,9 @@ class Now:
         Nothing more will come.
     is_between : bool
         The newest pass has ended, as in silence, and no other has begun. Put in by whoever cuts passes.
+    listed_at_s : float
+        Where the newest pass of the window's list begins, in seconds since the live pass began: places are
+        told from there. Put in by whoever cuts passes.
     pass_number : int
         Counted from 1; 0 before anything was heard.
     problem : str or None
@@ -71,6 +74,7 @@ class Now:
     is_held: bool = False
     has_ended: bool = False
     is_between: bool = False
+    listed_at_s: float = 0.0
     pass_number: int = 0
     problem: str | None = None
     of_set: SetNow | None = None

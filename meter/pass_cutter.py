@@ -119,7 +119,9 @@ class ListedPass:
         from meter.selection import Part
         from meter.suggested import as_findings
 
-        live_pass, rows = self._run.live_pass, self.rows()
+        live_pass, rows = self._run.live_pass, self.rows().copy()
+        if len(rows):
+            rows["start_frame"] -= rows["start_frame"][0]  # places are told from its beginning
         part = Part(
             rows=rows, rate_hz=live_pass.rate_hz, channels=live_pass.channels, weights=live_pass.weights
         )
@@ -128,7 +130,7 @@ class ListedPass:
             rows,
             rate_hz=live_pass.rate_hz,
             pass_number=live_pass.number,
-            first_slot=round(self._run.pass_at_s * SOUNDINGS_A_SECOND),
+            first_slot=self.first_slot,
         )
 
     def one_line(self, *, exactly: bool = False) -> str:

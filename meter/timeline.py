@@ -19,7 +19,7 @@ import numpy as np
 from meter.live_pass import LivePass
 from meter.slot_store import Columns, Series, SlotStore
 from meter.slot_values import EAR_KEYS, KEYS, SlotValues, Values
-from meter.soundings import AFTER_GAP, CUT_SHORT, SOUNDINGS_A_SECOND, Gap, Reading, Soundings, as_text_time
+from meter.soundings import AFTER_GAP, CUT_SHORT, SOUNDINGS_A_SECOND, Gap, Reading, Soundings
 from meter.time_over import TimeOver
 
 __all__ = ["KEYS", "SLOTS_A_SECOND", "Columns", "Event", "Run", "Timeline"]
@@ -105,6 +105,8 @@ class Timeline:
         How many passes are over.
     began_unix_s : float
         When slot 0 was, by the clock on the wall.
+    listed : tuple of int
+        Where the passes begin that are cut out of it and listed, in order; rebound by who lists them.
     """
 
     def __init__(self, *, clock: Callable[[], float] = time.time) -> None:
@@ -129,6 +131,7 @@ class Timeline:
         self.events: list[Event] = []
         self.slots = 0
         self.ended = 0
+        self.listed: tuple[int, ...] = ()
 
     # --- writing
 
@@ -306,7 +309,7 @@ class Timeline:
     def _tell_gap(self, kind: str, gap: Gap, live_pass: LivePass, slot: int, word: str) -> None:
         at = round((self._pass_at_s + gap.at_s) * SLOTS_A_SECOND)
         seconds = gap.frames / live_pass.rate_hz
-        text = f"{seconds:.{1 if seconds >= 0.1 else 3}f} s {word} at {as_text_time(gap.at_s)}"
+        text = f"{seconds:.{1 if seconds >= 0.1 else 3}f} s {word}"
         self._tell(max(0, min(at, slot)), kind, text)
 
     def _tell(self, slot: int, kind: str, text: str) -> None:
@@ -413,6 +416,20 @@ class Timeline:
             run.first_row + slot - run.first_slot, run.first_row + slot - run.first_slot + 1
         )
         return (run.live_pass, float(row["start_frame"][0]) / run.live_pass.rate_hz) if len(row) else None
+
+    def origin_slot(self, slot: int) -> int:
+        """Where 0:00 is for what is said of a slot: where its pass begins, in the list if it is there."""
+        found = self.place(slot)
+        if found is None:
+            return slot
+        return slot - round((found[1] - self.begins_s(slot)) * SLOTS_A_SECOND)
+
+    def begins_s(self, slot: int) -> float:
+        """Where the pass of the list begins, in seconds since its live pass began; 0 where there is none."""
+        runs, at = self.runs_in(slot, slot + 1), bisect_right(self.listed, slot)
+        if not runs or at == 0:
+            return 0.0
+        return max(self.at_s(self.listed[at - 1]) - runs[0].pass_at_s, 0.0)
 
 
 def _how(live_pass: LivePass) -> tuple[object, ...]:

@@ -242,8 +242,9 @@ class Conductor(QObject):
 
     def _known(self, now: Now) -> Now:
         """The same with what is known of the set, while one is played, and of the passes."""
-        if self._is_between:
-            now = replace(now, is_between=True)
+        listed_at_s = self.session.listed_at_s
+        if self._is_between or listed_at_s:
+            now = replace(now, is_between=self._is_between, listed_at_s=listed_at_s)
         watch = self.session.set_watch
         return replace(now, of_set=watch.look(has_ended=now.has_ended)) if self._plays_out else now
 

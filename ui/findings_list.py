@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
@@ -19,9 +20,11 @@ from PyQt6.QtWidgets import (
 from meter.soundings import as_text_time
 from meter.window_text import for_window
 from ui import fonts
-from ui.style import SPACE_PX, TEXT_PX, typeset
+from ui.style import SMALL_PX, SPACE_PX, TEXT_PX, typeset
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from meter.findings import Finding
 
 FINDING: Final = Qt.ItemDataRole.UserRole
@@ -32,6 +35,11 @@ PAD_PX: Final = 5
 
 class FindingsList(QListWidget):
     """Choosing a finding moves every lane there. Slight ones are shown when they are asked for.
+
+    Attributes
+    ----------
+    where : callable
+        What stands under the place of a finding, in short lines.
 
     Signals
     -------
@@ -51,6 +59,7 @@ class FindingsList(QListWidget):
         self.setResizeMode(QListView.ResizeMode.Adjust)
         self.setItemDelegate(_Row(self))
         self.findings: tuple[Finding, ...] = ()
+        self.where: Callable[[Finding], list[str]] = lambda finding: []
         self._with_slight = False
         self.itemClicked.connect(self._tell)
         self.itemActivated.connect(self._tell)
@@ -91,7 +100,8 @@ class FindingsList(QListWidget):
         item = self.item(row)
         assert item is not None
         item.setData(FINDING, finding)
-        spoken = f"{as_text_time(finding.at_s)}: {_printed(finding)}"
+        place = ", ".join([as_text_time(finding.at_s), *self.where(finding)])
+        spoken = f"{place}: {_printed(finding)}"
         item.setData(Qt.ItemDataRole.AccessibleTextRole, spoken)
 
     @property
@@ -143,6 +153,12 @@ def _place_px() -> int:
     return round(fonts.metrics(TEXT_PX, is_bold=True).horizontalAdvance(PLACE_SAMPLE)) + SPACE_PX
 
 
+@lru_cache(maxsize=2)
+def _line_px(*, is_bold: bool = False) -> int:
+    """Height of the place, or of a line under it."""
+    return math.ceil(fonts.metrics(TEXT_PX if is_bold else SMALL_PX, is_bold=is_bold).lineSpacing())
+
+
 def _printed(finding: Finding) -> str:
     return typeset(for_window(finding.text[:1].upper() + finding.text[1:]))
 
@@ -160,7 +176,10 @@ class _Row(QStyledItemDelegate):
         if finding is None:
             return QSize(0, 0)
         room_px = self._list.room_px()
-        return QSize(room_px, _height_px(_printed(finding), room_px) + 2 * PAD_PX)
+        high_px, under = _height_px(_printed(finding), room_px), len(self._list.where(finding))
+        if under:
+            high_px = max(high_px, _line_px(is_bold=True) + under * _line_px())
+        return QSize(room_px, high_px + 2 * PAD_PX)
 
     def paint(self, painter: QPainter | None, option: QStyleOptionViewItem, index: QModelIndex) -> None:
         """Place and text."""
@@ -178,6 +197,11 @@ class _Row(QStyledItemDelegate):
             place.setWidth(_place_px())
             painter.setFont(fonts.font(TEXT_PX, is_bold=True))
             painter.drawText(place, int(Qt.AlignmentFlag.AlignLeft), as_text_time(finding.at_s))
+            painter.setFont(fonts.font(SMALL_PX))
+            place.translate(0, _line_px(is_bold=True))
+            for line in self._list.where(finding):
+                painter.drawText(place, int(Qt.AlignmentFlag.AlignLeft), line)
+                place.translate(0, _line_px())
             text = QRect(option.rect).adjusted(SPACE_PX + _place_px(), PAD_PX, 0, 0)
             text.setWidth(self._list.room_px())
             painter.setFont(fonts.font(TEXT_PX))

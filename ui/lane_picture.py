@@ -152,10 +152,7 @@ class LanePicture:
 
     def origin_of(self, slot: int) -> int:
         """Where the pass of a slot begins: 0:00 of a part."""
-        if self._timeline is None:
-            return 0
-        place = self._timeline.place(slot)
-        return 0 if place is None else slot - round(place[1] * 10.0)
+        return 0 if self._timeline is None else self._timeline.origin_slot(slot)
 
     def slot_at(self, x: float) -> int:
         """The slot under a place of the widget."""

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 from PyQt6.QtCore import QObject, pyqtSignal
 from PyQt6.QtWidgets import QDialog
 
-from meter.moment import moment_lines
+from meter.moment import moment_lines, place_lines, where_lines
 from meter.phrases import phrases
+from meter.timeline import SLOTS_A_SECOND
 from ui.session import Session
 from ui.state import StateFile
 from ui.tempo import TempoDialog
@@ -39,7 +40,7 @@ class Navigator(QObject):
     moment : int or None
         The slot whose numbers are shown.
     numbers : callable
-        What an arrangement says of a slot instead of the levels; None where it says nothing.
+        What an arrangement says of a slot instead of the levels, without the place; None: nothing.
     file : FilePass or None
         The file that is shown instead of what was heard in this session.
 
@@ -65,6 +66,7 @@ class Navigator(QObject):
         self.file: FilePass | None = None
         self.dialog: TempoDialog | None = None
         self.numbers: Callable[[int], list[str] | None] = lambda slot: None
+        window.findings.where = self.where
         views, passes, lanes = window.views, window.passes, window.lanes
         views.view_chosen.connect(self.choose_view)
         views.live_wanted.connect(self.go_live)
@@ -205,11 +207,23 @@ class Navigator(QObject):
 
             lines = part_lines(self.timeline, slot, last_slot)
         elif slot is not None:
-            one = pass_at(slot, self.passes)
-            number = None if one is None or self.file is not None else one.number
-            lines = self.numbers(slot) or moment_lines(self.timeline, slot, pass_number=number)
+            number = self._number_at(slot)
+            lines = moment_lines(self.timeline, slot, pass_number=number)
+            instead = self.numbers(slot)
+            if instead:
+                lines = [*place_lines(self.timeline, slot, pass_number=number), *instead]
         self.window.moment.show_lines(lines)
         self.window.views.show_is_live(self._is_at_now)
+
+    def _number_at(self, slot: int) -> int | None:
+        """Of the pass in the list; None where there is none."""
+        one = None if self.file is not None else pass_at(slot, self.passes)
+        return None if one is None else one.number
+
+    def where(self, finding: Finding) -> list[str]:
+        """What stands under the place of a finding."""
+        slot = finding.at_slot
+        return where_lines(self.timeline, slot, pass_number=self._number_at(slot))
 
     def view(self) -> View:
         """What the lanes show."""
@@ -255,10 +269,9 @@ class Navigator(QObject):
         self.dialog = dialog
 
     def _moment_s(self) -> float | None:
-        if self.moment is None:
+        if self.moment is None or self.timeline.place(self.moment) is None:
             return None
-        found = self.timeline.place(self.moment)
-        return None if found is None else found[1]
+        return (self.moment - self.timeline.origin_slot(self.moment)) / SLOTS_A_SECOND
 
     def _take_tempo(self, dialog: TempoDialog, result: int) -> None:
         if result == QDialog.DialogCode.Accepted:

@@ -329,6 +329,11 @@ class Session(QObject):
         return writer
 
     @property
+    def listed_at_s(self) -> float:
+        """Where the newest pass in the list begins, in seconds since the engine's began."""
+        return self.timeline.begins_s(self.timeline.slots - 1)
+
+    @property
     def engine(self) -> Engine | None:
         """The engine, once the first source is open."""
         return self._opener.engine

@@ -168,6 +168,7 @@ class Thinker:
             self._finder = Finder(target, cutter=self._cutter)
         self._target, self._seen = target, seen
         self._finder.take(self._timeline)
+        self._timeline.listed = tuple(one.first_slot for one in self._cutter.passes)
         self._sum_up(self._cutter.passes)
         found = Thoughts(
             passes=tuple(

@@ -71,19 +71,13 @@ def _around(slot: int, view: str, passes: Sequence[PassLine], timeline: Timeline
     if view in WIDE_SLOTS:
         wide = WIDE_SLOTS[view]
         first = max(min(slot - wide // 2, timeline.slots - wide), 0)
-        return View.part(first, first + wide, origin_slot=origin_of(slot, timeline))
+        return View.part(first, first + wide, origin_slot=timeline.origin_slot(slot))
     one = pass_at(slot, passes)
     return View.part(0) if view == "session" or one is None else _whole(one, timeline)
 
 
 def _whole(one: PassLine, timeline: Timeline) -> View:
-    return View.part(one.first_slot, one.last_slot, origin_slot=origin_of(one.first_slot, timeline))
-
-
-def origin_of(slot: int, timeline: Timeline) -> int:
-    """Where 0:00 is for what is said of this slot."""
-    found = timeline.place(slot)
-    return slot if found is None else slot - round(found[1] * 10.0)
+    return View.part(one.first_slot, one.last_slot, origin_slot=timeline.origin_slot(one.first_slot))
 
 
 def pass_at(slot: int, passes: Sequence[PassLine]) -> PassLine | None:

@@ -61,10 +61,16 @@ class Collected:
     listed_number : callable
         The listed pass that had begun before a slot. Asked late: where something was found, it is
         known only some soundings later that a pass had begun.
+    begins_s : callable, optional
+        Where that pass begins on the timeline, None before the first: times are told from there.
     """
 
-    def __init__(self, listed_number: Callable[[int], int]) -> None:
-        self._listed_number = listed_number
+    def __init__(
+        self,
+        listed_number: Callable[[int], int],
+        begins_s: Callable[[int], float | None] = lambda _: None,
+    ) -> None:
+        self._listed_number, self._begins_s = listed_number, begins_s
         self._kept: dict[Key, list[Found]] = {}
         self._done: dict[Group, list[Finding]] = {}  # of those to which nothing can come any more
         self._fresh: dict[tuple[str, str], Found] = {}
@@ -115,7 +121,12 @@ class Collected:
         return tuple(shown)
 
     def _told(self, group: list[Found]) -> list[Finding]:
-        return [finding_of(found) for found in _chosen(group)]
+        chosen = _chosen(group)
+        for found in chosen:
+            begins_s = self._begins_s(found.last_slot)
+            if begins_s != found.begins_s:
+                found.begins_s, found.text = begins_s, None
+        return [finding_of(found) for found in chosen]
 
 
 def _order(finding: Finding) -> tuple[int, int, str]:

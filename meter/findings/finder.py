@@ -15,7 +15,7 @@ from meter.findings.stretches import Bools, Stretch, StretchFinder, is_lower, lo
 from meter.findings.watched import MoreWatches, Watched
 from meter.live_pass import LivePass
 from meter.music_sentences import APART_DB, mono_limits
-from meter.pass_cutter import QUIET_LUFS, PassCutter
+from meter.pass_cutter import QUIET_LUFS, ListedPass, PassCutter
 from meter.readings import FAR_BELOW_DB
 from meter.soundings import BANDS, LOW_BANDS, SOUNDINGS_A_SECOND, Gap, Soundings
 from meter.targets import Target
@@ -37,7 +37,8 @@ class Finder:
         What may be lost in mono and how high a true peak may be are its limits; common practice and
         0 dBTP without one.
     cutter : PassCutter, optional
-        Cuts the passes that findings belong to; may be shared with who lists them, in the same thread.
+        Cuts the passes that findings belong to, shared with who lists them, in the same thread: places are
+        told from the beginning of the pass in that list. Without it from that of the live pass.
 
     Attributes
     ----------
@@ -52,7 +53,8 @@ class Finder:
         self._limits_db = mono_limits(target)
         self._over_limit_dbtp = 0.0 if target is None else target.true_peak_limit_dbtp
         self._cutter = PassCutter() if cutter is None else cutter
-        self._collected = Collected(self._listed_number)
+        begins_s = (lambda _: None) if cutter is None else self._listed_begins_s
+        self._collected = Collected(self._listed_number, begins_s)
         self._run = 0
         self._slot = 0
         self._watch: _RunWatch | None = None
@@ -91,8 +93,15 @@ class Finder:
 
     def _listed_number(self, slot: int) -> int:
         """The listed pass that has begun before a slot; 0 when none has."""
-        passes = self._cutter.passes
-        return next((one.number for one in reversed(passes) if one.first_slot < slot), 0)
+        one = self._listed(slot)
+        return 0 if one is None else one.number
+
+    def _listed_begins_s(self, slot: int) -> float | None:
+        one = self._listed(slot)
+        return None if one is None else one.first_slot / SOUNDINGS_A_SECOND
+
+    def _listed(self, slot: int) -> ListedPass | None:
+        return next((one for one in reversed(self._cutter.passes) if one.first_slot < slot), None)
 
     def _put_gaps(self, run: Run) -> None:
         """The gaps of the pass that are new."""

@@ -23,6 +23,8 @@ class Found:
     ----------
     pass_at_s : float
         Where its live pass begins on the timeline.
+    begins_s : float or None
+        Where the pass in the list begins, if its times are told from there; None: from the live pass.
     run : int
         Number of its run on the timeline; of a gap 0, since it lies between two.
     subject : str
@@ -45,6 +47,7 @@ class Found:
     subject: str = ""
     is_open: bool = False
     severity: float = 0.0
+    begins_s: float | None = field(default=None, compare=False)
     count: int = 1
     sums: tuple[float, float, float] = (0.0, 0.0, 0.0)
     limit_db: float = 0.0
@@ -67,11 +70,12 @@ class Found:
         return (self.last_slot - self.first_slot) / SOUNDINGS_A_SECOND
 
     def _s(self, slot: int) -> float:
-        return max(slot / SOUNDINGS_A_SECOND - self.pass_at_s, 0.0)
+        origin_s = self.pass_at_s if self.begins_s is None else max(self.begins_s, self.pass_at_s)
+        return max(slot / SOUNDINGS_A_SECOND - origin_s, 0.0)
 
     @property
     def first_s(self) -> float:
-        """Its beginning, in seconds since the live pass began."""
+        """Its beginning, in seconds since the pass began."""
         return self._s(self.first_slot)
 
     @property

@@ -48,7 +48,7 @@ class Finding:
     at_slot : int
         Where to look: its worst moment, or its beginning.
     at_s : float
-        The same in seconds since its live pass began, as the text says it.
+        The same in seconds since its pass began, as the text says it: in the window the pass in its list.
     pass_number : int
         Of the live pass.
     severity : float

@@ -104,8 +104,9 @@ class HeardFindings:
             (first / SOUNDINGS_A_SECOND + off_s, last / SOUNDINGS_A_SECOND + off_s)
             for first, last in one.stretches()
         ]
-        part = part_of(low_end, settings, spans, zero_s=live_pass.ring_at_s, rate_hz=live_pass.rate_hz)
-        found = low_end_findings(part, settings, from_s=-pass_at_s)
+        begins_s = one.first_slot / SOUNDINGS_A_SECOND  # times are told from there
+        part = part_of(low_end, settings, spans, zero_s=begins_s + off_s, rate_hz=live_pass.rate_hz)
+        found = low_end_findings(part, settings, from_s=-begins_s)
         slots, grown = timeline.slots, one.stop_slot - one.first_slot
         settled = None if one.last_slot is None else one.last_slot + SETTLED_SLOTS
         return _Told(

@@ -16,7 +16,7 @@ from meter.low_end.picture import Piece, is_off, octave_of, waters
 from meter.low_end.records import LowEnd
 from meter.low_end.settings import LowEndSettings
 from meter.music_sentences import band_text
-from meter.soundings import SOUNDINGS_A_SECOND, as_text_time
+from meter.soundings import SOUNDINGS_A_SECOND
 from meter.targets import Target
 from meter.window_text import for_window
 
@@ -211,7 +211,6 @@ def low_end_moment(
     at_s = (slot - piece.first_slot) / SOUNDINGS_A_SECOND
     low_end = piece.low_end
     return [
-        as_text_time(at_s),
         *_note_lines(low_end, at_s, bpm),
         *_kick_lines(low_end, at_s),
         *_club_lines(piece, slot, at_s, settings),

@@ -42,3 +42,7 @@ class FakeTimeline:
     def place(self, slot):
         """One pass, from slot 0 on."""
         return (SimpleNamespace(number=1), slot / 10.0) if 0 <= slot < self.slots else None
+
+    def origin_slot(self, slot):
+        """Where 0:00 is for what is said of a slot."""
+        return 0 if 0 <= slot < self.slots else slot

@@ -54,6 +54,17 @@ def test_what_is_written_in_a_terminal_is_said_as_a_key_of_the_window(shown):
     assert spoken.endswith("The two cancel; “Kick and sub together” (Ctrl+K) says what helps")
 
 
+def test_under_its_place_stands_which_pass_it_is_in_and_when_that_was(shown):
+    bare = a_finding(727, text="short")
+    shown.set_findings((bare,))
+    low = shown.sizeHintForIndex(shown.model().index(0, 0)).height()
+    shown.where = lambda finding: ["pass 2", "23:41:07"]
+    shown.set_findings(())
+    shown.set_findings((bare,))
+    assert shown.item(0).data(Qt.ItemDataRole.AccessibleTextRole) == "1:12.7, pass 2, 23:41:07: Short"
+    assert shown.sizeHintForIndex(shown.model().index(0, 0)).height() > low + 20
+
+
 def test_slight_ones_are_shown_when_they_are_asked_for(shown, qtbot):
     heavy, slight = a_finding(10), a_finding(50, severity=0.005)
     told = []

@@ -1,5 +1,3 @@
-from types import SimpleNamespace
-
 import pytest
 
 from ui.thinker import PassLine
@@ -13,12 +11,12 @@ PASSES = (
 
 
 class Line:
-    """A timeline whose only live pass began at slot 50."""
+    """A timeline of which all is told from slot 50 on."""
 
     slots = 20_000
 
-    def place(self, slot):
-        return (SimpleNamespace(number=1), (slot - 50) / 10.0)
+    def origin_slot(self, slot):
+        return 50
 
 
 @pytest.mark.parametrize(
