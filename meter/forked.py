@@ -19,8 +19,8 @@ from typing import Any, Final
 
 from meter.errors import ProcessEndedError
 
-LEAST_S: Final = 20.0
-"""For less sound it is not worth a process."""
+LEAST_S: Final = 60.0
+"""For less sound it is not worth a process: the first batch goes through all of them one after the other."""
 
 FAILURES: Final = (
     ArithmeticError,
