@@ -20,10 +20,10 @@ from meter.errors import UsageError
 DESCRIPTION: Final = """\
 Measure audio files: loudness, peaks, left and right, what is lost in mono.
 
-Read are WAV (also RF64 and W64), AIFF, FLAC, Ogg Vorbis, Opus, MP3, AAC (M4A, MP4), ALAC, WMA, and the
-sound of a video (MP4, MKV, WebM, MOV, AVI). A folder stands for all audio files in it and in the folders
-in it. One file gives a block of text, more give a table, with the trim of each: the gain that brings its
-loudest 30 s to the median of all, which is what to set before a gig.
+Read are WAV (also RF64 and W64), AIFF, FLAC, Ogg Vorbis, Opus, MP3, AAC and ALAC (M4A, MP4), WMA, WavPack,
+and the sound of a video (MP4, MKV, WebM, MOV, AVI). A folder stands for all audio files in it and in the
+folders in it. One file gives a block of text, more give a table, with the trim of each: the gain that
+brings its loudest 30 s to the median of all, which is what to set before a gig.
 """
 
 EXAMPLES: Final = """\

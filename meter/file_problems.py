@@ -20,7 +20,9 @@ from meter.wav_header import HeaderError, SplicedFile, WavHeader, read_wav_heade
 MIN_RATE_HZ: Final = 8_000
 MAX_RATE_HZ: Final = 384_000
 
-READABLE: Final = "WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3, AAC (M4A, MP4), WMA or a video with sound"
+READABLE: Final = (
+    "WAV, AIFF, FLAC, Ogg Vorbis, Opus, MP3, AAC and ALAC (M4A, MP4), WMA, WavPack or a video with sound"
+)
 
 
 def open_raw(path: Path) -> BinaryIO:

@@ -22,9 +22,9 @@ examples:
   leadline journal forget 1 2          and `leadline journal undo` brings them back
   leadline journal forget 1 --for-good          at once, to make room on the disk
 
-What `leadline listen` hears live is kept: the numbers of every 100 ms, never audio. A pass ends after 5 s
-of silence, at a gap, a mark or another source; a set (`leadline listen --set`) does not. One that was
-broken off, as by a crash, is closed with what was written. Files that were checked are kept only when
+What the window and `leadline listen` hear live is kept: the numbers of every 100 ms, never audio. A pass
+ends after 5 s of silence, at a gap, a mark or another source; a set (`leadline listen --set`) does not.
+One that was broken off, as by a crash, is closed with what was written. Files that were checked are kept only when
 they are put on the shelf (`leadline shelf add FILE`); the demo is not kept. What was forgotten can be
 brought back for 7 days, then it is gone. LEADLINE_HOME moves the journal to another folder.
 

@@ -40,7 +40,7 @@ def objects(text):
 
 
 def test_without_a_journal_it_says_what_will_be_there_and_makes_none(capsys):
-    assert "nothing is in the journal yet; what `leadline listen` hears live" in printed(capsys)
+    assert "nothing is in the journal yet; what the window and `leadline listen` hear live" in printed(capsys)
     assert not journal_path().exists()
 
 

@@ -71,7 +71,7 @@ def list_text(journal: Journal, passes: Sequence[KeptPass], *, shows_all: bool) 
         Also those under `SHORT_S`.
     """
     if not passes:
-        return "nothing is in the journal yet; what `leadline listen` hears live is kept there"
+        return "nothing is in the journal yet; what the window and `leadline listen` hear live is kept there"
     shown = [kept for kept in passes if shows_all or kept.seconds >= SHORT_S]
     lines = [
         f"{'pass':>4}  {'when':<16}  {'length':>8} {'loudest 30 s':>13} {'I':>7} {'TP':>7}  from",

@@ -18,7 +18,7 @@ from typing import Final
 
 import numpy as np
 
-from meter.errors import JournalError
+from meter.errors import MeterError
 from meter.journal.closing import Closer, left_open
 from meter.journal.coarser import due
 from meter.journal.cutting import Cutter, Piece
@@ -310,7 +310,7 @@ class JournalWriter:
         """Whether it could be done; where not, why is said, and the journal is opened anew next time."""
         try:
             work()
-        except JournalError as error:
+        except MeterError as error:  # of the journal, or of the folder that is to hold it
             self._say(str(error))
             self._close()
             if isinstance(error.__cause__, sqlite3.Error) and kind_of(error.__cause__) in DAMAGED:

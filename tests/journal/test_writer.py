@@ -305,6 +305,21 @@ def test_a_mistake_in_the_writer_is_said_and_what_is_missing_too(started, said, 
     assert started.stop() == f"some of what was heard is not in the journal: {said[0]}"
 
 
+def test_a_home_that_is_no_folder_is_told_as_what_it_is_and_is_no_mistake_of_the_program(
+    quickly, said, tmp_path, monkeypatch
+):
+    home = tmp_path / "a file"
+    home.write_text("")
+    monkeypatch.setenv("LEADLINE_HOME", str(home))
+    one = JournalWriter(on_problem=said.append)
+    one.start()
+    one.end_pass(hear(one, heard_rows(3.0)))
+    until(lambda: said)
+    why = f"LEADLINE_HOME names {home}, which is no folder; name a folder or unset it"
+    assert said == [why]
+    assert one.stop() == f"3.0 s of what was heard are not in the journal: {why}"
+
+
 def test_a_pass_that_is_deleted_while_it_is_heard_can_come_back_whole(started):
     rows = heard_rows(4.0)
     one = hear(started, rows[:20])
