@@ -24,9 +24,9 @@ examples:
 
 What the window and `leadline listen` hear live is kept: the numbers of every 100 ms, never audio. A pass
 ends after 5 s of silence, at a gap, a mark or another source; a set (`leadline listen --set`) does not.
-One that was broken off, as by a crash, is closed with what was written. Files that were checked are kept only when
-they are put on the shelf (`leadline shelf add FILE`); the demo is not kept. What was forgotten can be
-brought back for 7 days, then it is gone. LEADLINE_HOME moves the journal to another folder.
+One that was broken off, as by a crash, is closed with what was written. Files that were checked are kept
+only when they are put on the shelf (`leadline shelf add FILE`); the demo is not kept. What was forgotten
+can be brought back for 7 days, then it is gone. LEADLINE_HOME moves the journal to another folder.
 
 exit status: 0 done, 2 unusable arguments, or a journal that cannot be read.
 """
