@@ -1,6 +1,7 @@
 """The picture of a lane of the low end: knots on a rope at their depth, kicks, water over plumb lines.
 
-Kept as an image that is moved while time goes on, and drawn anew when something new is known.
+Kept as an image that is moved while time goes on, and drawn anew when something new is known: hours part by
+part, over the old image.
 """
 
 from __future__ import annotations
@@ -8,38 +9,67 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
-from PyQt6.QtCore import QLineF, QPointF, QRectF, Qt
+from PyQt6.QtCore import QLineF, QPointF, QRectF, QSize, Qt
 from PyQt6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF
 
-from ui import depth_far, fonts, raster
+from meter.low_end.picture import (
+    count_of_kicks,
+    count_of_notes,
+    frays,
+    kick_marks,
+    knots,
+    many_kicks,
+    many_notes,
+    water_span,
+    waters,
+)
+from meter.low_end.settings import LowEndSettings
+from ui import depth_far, depth_water, fonts
+from ui.depth_far import Part, thin_lines
 from ui.layout import LABEL_PX
 from ui.strip import Look
-from ui.theme import blend
 from ui.time_scale import TimeScale
 
 if TYPE_CHECKING:
     from meter.lanes import Lane
-    from meter.low_end.picture import Fray, Knot, Piece, Water
+    from meter.low_end.picture import Fray, Knot, Piece
 
 KNOT_PX: Final = 4.0
 ROPE_PX: Final = 2.0
 STROKE_PX: Final = 5.0
-PLUMB_APART_PX: Final = 84
-"""Device-independent pixels between two plumb lines, by absolute columns."""
-BEND_PX: Final = 32.0
-"""How far a plumb line bends for 180 degrees."""
-LEVELS_DB: Final = (-1.0, -3.0, -6.0, -12.0)
-SHARES: Final = (0.14, 0.3, 0.5, 0.72)
 MOST_SHIFT: Final = 12
 """Columns that an image is moved before it is drawn anew."""
 
-
+PART_PIXELS: Final = 60_000
+PART_THINGS: Final = 2_000
+"""So many pixels of water, so many notes and kicks, are drawn at once: 2 to 3 ms. What is more is drawn
+part by part, as many each time as there is time for."""
+FAR_PIXELS: Final = 300_000
+"""The same of what is drawn from far away: there most pixels are empty."""
+LEAST_PART: Final = 16
+REACH_PX: Final = 8.0
+REACH_SLOTS: Final = 50.0
+"""A knot, a mark and its tail reach no farther to the right."""
 REST: Final = 20.0
 """What takes long to be drawn, hours at once, is drawn anew only after so many times as long."""
+
+
+@dataclass(slots=True)
+class _Drawing:
+    """A picture that is being drawn."""
+
+    pieces: Sequence[Piece]
+    look: Look
+    scale: TimeScale
+    parts: list[Part]  # still to be drawn, the next one last
+    is_far: bool
+    count: int = 0
+    took_s: float = 0.0
 
 
 class DepthStrip:
@@ -48,7 +78,7 @@ class DepthStrip:
     Attributes
     ----------
     is_behind : bool
-        Something new is not drawn yet: `update` it again.
+        Something is not drawn yet: `update` it again.
     """
 
     def __init__(self, lane: Lane) -> None:
@@ -59,29 +89,98 @@ class DepthStrip:
         self._pieces: Sequence[Piece] = ()
         self.is_behind = False
         self._drew_s = self._took_s = 0.0
-        self._image = QImage()
-        self._waters: list[Water] = []
+        self._image, self._spare = QImage(), QImage()
+        self._drawing: _Drawing | None = None
 
-    def update(self, pieces: Sequence[Piece], look: Look, scale: TimeScale) -> int:
-        """Draw what is new, or let it move on; how many columns it takes."""
-        drawn = self._drawn
-        has_moved_only = (
-            drawn is not None
-            and look is self._look
-            and drawn.columns == scale.columns
-            and drawn.columns_a_slot == scale.columns_a_slot
-            and 0 <= scale.left_column - drawn.left_column <= MOST_SHIFT
-        )
+    def update(
+        self, pieces: Sequence[Piece], look: Look, scale: TimeScale, *, until_s: float = math.inf
+    ) -> int:
+        """Draw what is new, or let it move on; how many columns of it look different.
+
+        Parameters
+        ----------
+        pieces : sequence of Piece
+        look : Look
+        scale : TimeScale
+        until_s : float
+            No part is begun later, by `time.monotonic`.
+        """
+        drawn, before = self._drawn, self._look
+        is_other = look is not before or scale != self._scale
+        has_moved_only = look is before and _shift(drawn, scale) <= MOST_SHIFT
         self._look, self._scale = look, scale
-        rested_s = time.monotonic() - self._drew_s
-        self.is_behind = has_moved_only and pieces is not self._pieces and rested_s < REST * self._took_s
-        if not has_moved_only or (pieces is not self._pieces and not self.is_behind):
-            self._pieces, self._drawn = pieces, scale
-            began_s = time.monotonic()
-            self._draw()
-            self._drew_s = time.monotonic()
-            self._took_s = self._drew_s - began_s
-        return scale.columns
+        is_new = self._drawing is None and pieces is not self._pieces and self._has_rested()
+        if not has_moved_only or is_new:
+            self._begin(pieces, look, scale, keeps=look is before)
+            is_other = True
+        while self._drawing is not None and time.monotonic() < until_s:
+            self._go_on(self._drawing)
+            is_other = True
+        self.is_behind = self._drawing is not None or pieces is not self._pieces
+        return scale.columns if is_other else 0
+
+    def _has_rested(self) -> bool:
+        return time.monotonic() - self._drew_s >= REST * self._took_s
+
+    def _begin(self, pieces: Sequence[Piece], look: Look, scale: TimeScale, *, keeps: bool) -> None:
+        """A new picture; what the old one has of it stays there until its part is drawn anew."""
+        rows, whole = look.axis.rows, Part(0, scale.columns)
+        shift = _shift(self._drawn, scale) if keeps else scale.columns
+        image, old = self._spare, self._image
+        if image.size() != QSize(scale.columns, rows):
+            image = QImage(scale.columns, rows, QImage.Format.Format_RGB32)
+        painter = QPainter(image)
+        try:
+            painter.drawImage(0, 0, old, shift, 0, scale.columns - shift, rows)
+            bare = Part(scale.columns - shift, scale.columns)
+            painter.fillRect(bare.left, 0, bare.columns, rows, QColor(look.theme.paper))
+            self._bed(painter, look, bare)
+        finally:
+            painter.end()
+        undone = scale.columns
+        if self._drawing is not None:  # given up: it rests as if it were whole
+            self._drew_s, self._took_s = time.monotonic(), max(self._took_s, self._drawing.took_s)
+        if shift < scale.columns and self._drawing is not None and self._drawing.parts:
+            undone = self._drawing.parts[-1].right - shift
+        first, last = self._reach(look, scale, whole)
+        kind, number, is_far = self._lane.picture, 0, False
+        if kind != "club":
+            notes, kicks = count_of_notes(pieces, first, last), count_of_kicks(pieces, first, last)
+            is_far = depth_far.are_too_many(notes if kind == "sub" else kicks, look, scale)
+            number = notes.number + kicks.number * (kind == "kick")
+        parts = self._parts(pieces, look, scale, number, is_far=is_far)
+        # The newest first, then what was never reached, then the rest.
+        waiting = [part for part in parts[:-1] if part.left < undone]
+        parts = [*(part for part in parts[:-1] if part.left >= undone), *waiting, parts[-1]]
+        self._pieces, self._image, self._spare, self._drawn = pieces, image, old, scale
+        self._drawing = _Drawing(pieces, look, scale, parts, is_far)
+
+    def _parts(
+        self, pieces: Sequence[Piece], look: Look, scale: TimeScale, number: int, *, is_far: bool
+    ) -> list[Part]:
+        """How the columns are cut; not where names are written, which need to know of each other."""
+        step = columns = scale.columns
+        first, last = 0, columns  # where there is anything
+        if self._lane.picture == "club":
+            step = PART_PIXELS // look.axis.rows
+            span = water_span(pieces) or (0.0, 0.0)
+            first, last = (math.ceil(min(max(scale.x_of(slot), 0.0), columns)) for slot in span)
+        elif is_far or self._lane.picture == "kick":
+            step = min(columns * PART_THINGS // max(number, 1), FAR_PIXELS // look.axis.rows)
+        edges = [0, *range(first + max(step, LEAST_PART), last, max(step, LEAST_PART)), columns]
+        return [Part(left, right) for left, right in pairwise(edges)]
+
+    def _go_on(self, drawing: _Drawing) -> None:
+        """Draw the next part."""
+        began_s = time.monotonic()
+        self._draw(drawing, drawing.parts.pop())
+        is_over = not drawing.parts
+        if is_over and not drawing.count:
+            self._say_nothing(drawing)
+        now_s = time.monotonic()
+        drawing.took_s += now_s - began_s
+        if is_over:
+            self._drawing, self._drew_s, self._took_s = None, now_s, drawing.took_s
 
     def overs(self) -> list[int]:
         """None: an over is no matter of the low end."""
@@ -107,68 +206,70 @@ class DepthStrip:
 
     # --- drawing; everything in device pixels
 
-    def _draw(self) -> None:
-        look, scale = self._look, self._scale
-        assert look is not None and scale is not None
-        size = (scale.columns, look.axis.rows)
-        if (self._image.width(), self._image.height()) != size:
-            self._image = QImage(*size, QImage.Format.Format_RGB32)
-        self._image.fill(QColor(look.theme.paper))
+    def _draw(self, drawing: _Drawing, part: Part) -> None:
+        """Draw the columns of a part; they know nothing of what was there."""
+        look = drawing.look
         painter = QPainter(self._image)
         try:
-            if self._lane.picture == "club":
-                self._look_at_waters(scale)
-                self._water(painter, look, scale)
-            self._bed(painter, look, scale)
-            count = _PAINT[self._lane.picture](self, painter, look, scale)
-            if not count:
-                self._say_nothing(painter, look)
+            painter.setClipRect(part.left, 0, part.columns, look.axis.rows)
+            painter.fillRect(part.left, 0, part.columns, look.axis.rows, QColor(look.theme.paper))
+            if self._lane.picture != "club":  # there it lies over the water
+                self._bed(painter, look, part)
+            drawing.count += _PAINT[self._lane.picture](self, painter, drawing, part)
         finally:
             painter.end()
 
-    def _bed(self, painter: QPainter, look: Look, scale: TimeScale) -> None:
+    def _bed(self, painter: QPainter, look: Look, part: Part) -> None:
         thick = max(1, round(look.device_ratio))
         if look.fairway is not None:
             low, high = (float(look.axis.y_of(value)) for value in look.fairway)
-            painter.fillRect(QRectF(0, high, scale.columns, low - high), QColor(look.theme.fairway))
+            painter.fillRect(QRectF(part.left, high, part.columns, low - high), QColor(look.theme.fairway))
         for value in look.ticks:
             y = round(float(look.axis.y_of(value)) - 0.5 * thick)
-            painter.fillRect(QRectF(0, y, scale.columns, thick), QColor(look.theme.hairline))
+            painter.fillRect(QRectF(part.left, y, part.columns, thick), QColor(look.theme.hairline))
         for value in look.fairway or ():  # over the hairlines: the band may be as narrow as one
             y = round(float(look.axis.y_of(value)) - 0.5 * thick)
-            painter.fillRect(QRectF(0, y, scale.columns, thick), QColor(look.theme.fairway_edge))
+            painter.fillRect(QRectF(part.left, y, part.columns, thick), QColor(look.theme.fairway_edge))
 
-    def _say_nothing(self, painter: QPainter, look: Look) -> None:
+    def _say_nothing(self, drawing: _Drawing) -> None:
         from meter.low_end.lanes import NOT_KEPT, NOTHING
 
-        text = NOTHING[self._lane.key] if self._pieces else NOT_KEPT
-        painter.scale(look.device_ratio, look.device_ratio)
-        painter.setFont(fonts.font(LABEL_PX))
-        painter.setPen(QColor(look.theme.ink_soft))
-        width = self._image.width() / look.device_ratio
-        box = QRectF(8.0, 0.0, width - 16.0, look.axis.rows / look.device_ratio)
-        flags = int(Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap)
-        written = painter.boundingRect(box, flags, text)
-        # Ropes may lie there.
-        painter.fillRect(written.adjusted(-6.0, -2.0, 6.0, 2.0), QColor(look.theme.paper))
-        painter.drawText(box, flags, text)
+        look = drawing.look
+        text = NOTHING[self._lane.key] if drawing.pieces else NOT_KEPT
+        painter = QPainter(self._image)
+        try:
+            painter.scale(look.device_ratio, look.device_ratio)
+            painter.setFont(fonts.font(LABEL_PX))
+            painter.setPen(QColor(look.theme.ink_soft))
+            width = drawing.scale.columns / look.device_ratio
+            box = QRectF(8.0, 0.0, width - 16.0, look.axis.rows / look.device_ratio)
+            flags = int(Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap)
+            written = painter.boundingRect(box, flags, text)
+            # Ropes may lie there.
+            painter.fillRect(written.adjusted(-6.0, -2.0, 6.0, 2.0), QColor(look.theme.paper))
+            painter.drawText(box, flags, text)
+        finally:
+            painter.end()
 
-    def _reach(self, scale: TimeScale) -> tuple[float, float]:
-        return scale.left_column / scale.columns_a_slot - 50.0, scale.right_column / scale.columns_a_slot
+    @staticmethod
+    def _reach(look: Look, scale: TimeScale, part: Part) -> tuple[float, float]:
+        """The slots of a part, and of what reaches into it from before."""
+        before = math.ceil(REACH_PX * look.device_ratio)
+        first, last = Part(part.left - before, part.right + 2).slots(scale)
+        return first - REACH_SLOTS, last
 
-    def _rope(self, painter: QPainter, look: Look, scale: TimeScale) -> int:
-        from meter.low_end.picture import frays, knots, many_notes
-
+    def _rope(self, painter: QPainter, drawing: _Drawing, part: Part) -> int:
+        look, scale, pieces = drawing.look, drawing.scale, drawing.pieces
         ratio, theme = look.device_ratio, look.theme
-        first, last = self._reach(scale)
+        first, last = self._reach(look, scale, part)
         rope = QColor(theme.series[0])
-        loose = frays(self._pieces, first, last, loose=look.axis.lowest + 0.5)
-        count = self._frays(painter, look, scale, loose)
-        many = many_notes(self._pieces, first, last)
-        if depth_far.are_too_many(many, look, scale):
-            depth_far.rope(painter, look, scale, many)
+        loose = frays(pieces, first, last, loose=look.axis.lowest + 0.5)
+        count = self._frays(painter, look, scale, part, loose)
+        if drawing.is_far:
+            many = many_notes(pieces, first, last)
+            depth_far.rope(painter, look, scale, part, many)
             return count + len(many.start)
-        found = list(knots(self._pieces, first, last))
+        found = list(knots(pieces, first, last))
         depths = look.axis.y_of(np.array([knot.octave for knot in found])).tolist()
         strokes: list[QLineF] = []
         falls: list[QLineF] = []
@@ -186,8 +287,8 @@ class DepthStrip:
                 strokes += [QLineF(one - 0.4 * reach, y + reach, one + 0.4 * reach, y - reach) for one in at]
             before = (end, y)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        _lines(painter, falls, rope, ratio)
-        _lines(painter, strokes, QColor(theme.series[1]), ratio)
+        thin_lines(painter, falls, rope, ratio)
+        thin_lines(painter, strokes, QColor(theme.series[1]), ratio)
         self._knots(painter, look, scale, found, depths)
         return count + len(found)
 
@@ -251,7 +352,7 @@ class DepthStrip:
         return True
 
     def _frays(
-        self, painter: QPainter, look: Look, scale: TimeScale, found: Iterable[Fray]
+        self, painter: QPainter, look: Look, scale: TimeScale, part: Part, found: Iterable[Fray]
     ) -> int:
         """Three loose strands, dashed: they lie at no depth of their own."""
         ratio, strands, count = look.device_ratio, [], 0
@@ -262,25 +363,25 @@ class DepthStrip:
             if end - reached < 2.0 * ratio:
                 continue  # no wider than what is there already
             y, reached = float(look.axis.y_of(fray.octave)), end
-            at = np.arange(np.floor(x / 9.0) * 9.0, end, 9.0 * ratio)
+            begin, step = math.floor(x / 9.0) * 9.0, 9.0 * ratio
+            begin += step * max(0, math.floor((part.left - begin) / step) - 1)
+            at = np.arange(begin, min(end, part.right + step), step)
             for number, splay in enumerate((-5.0, 0.0, 5.0)):
                 for start in at:
                     left, right = max(start + 2.0 * number, x), min(start + 2.0 * number + 4.0 * ratio, end)
                     if right > left:
                         strands.append(QLineF(left, y + splay * ratio, right, y + splay * ratio))
-        _lines(painter, strands, QColor(look.theme.ink_soft), ratio)
+        thin_lines(painter, strands, QColor(look.theme.ink_soft), ratio)
         return count
 
-    def _kicks(self, painter: QPainter, look: Look, scale: TimeScale) -> int:
-        from meter.low_end.picture import kick_marks, many_kicks, many_notes
-        from meter.low_end.settings import LowEndSettings
-
+    def _kicks(self, painter: QPainter, drawing: _Drawing, part: Part) -> int:
+        look, scale, pieces = drawing.look, drawing.scale, drawing.pieces
         theme, ratio = look.theme, look.device_ratio
-        first, last = self._reach(scale)
-        depth_far.thin_rope(painter, look, scale, many_notes(self._pieces, first, last))
-        many = many_kicks(self._pieces, first, last)
-        if depth_far.are_too_many(many, look, scale):
-            depth_far.kicks(painter, look, scale, many)
+        first, last = self._reach(look, scale, part)
+        depth_far.thin_rope(painter, look, scale, part, many_notes(pieces, first, last))
+        if drawing.is_far:
+            many = many_kicks(pieces, first, last)
+            depth_far.kicks(painter, look, scale, part, many)
             return len(many.start)
         band = self._lane.wanted
         settings = LowEndSettings()
@@ -290,7 +391,7 @@ class DepthStrip:
         colour, count, spot = QColor(theme.series[1]), 0, (-1e9, 0.0)
         untold: list[QLineF] = []
         painter.setPen(QPen(colour, ratio))
-        for mark in kick_marks(self._pieces, first, last, settings):
+        for mark in kick_marks(pieces, first, last, settings):
             count += 1
             x = scale.x_of(mark.start)
             y = float(look.axis.y_of(look.axis.highest if mark.octave is None else mark.octave))
@@ -304,104 +405,29 @@ class DepthStrip:
             size = 4.5 * ratio
             tail = max(scale.x_of(mark.end), x + 2.0 * size)
             painter.drawPolygon(QPolygonF([QPointF(x, y - size), QPointF(x, y + size), QPointF(tail, y)]))
-        _lines(painter, untold, QColor(theme.ink_soft), ratio)
+        thin_lines(painter, untold, QColor(theme.ink_soft), ratio)
         return count
 
-    def _look_at_waters(self, scale: TimeScale) -> None:
-        from meter.low_end.picture import waters
-
-        self._waters = list(waters(self._pieces, *self._reach(scale), most=scale.columns))
-
-    def _water(self, painter: QPainter, look: Look, scale: TimeScale) -> None:
-        """Contours of what is lost: one shade more at each level."""
-        theme, rows = look.theme, look.axis.rows
-        height = (rows - 0.5) - np.arange(rows)
-        span = look.axis.highest - look.axis.lowest
-        octaves = look.axis.lowest + span * height / rows
-        colours = np.stack(
-            [
-                raster.colour_bytes(colour)
-                for colour in (theme.paper, *(blend(theme.series[0], theme.paper, share) for share in SHARES))
-            ]
-        )
-        colours = np.ascontiguousarray(colours).view(np.uint32)[:, 0]
-        for water in self._waters:
-            lost = np.nan_to_num(water.lost_db, nan=0.0).astype(np.float32)
-            bands = np.arange(len(water.octaves))
-            place = np.interp(octaves, water.octaves, bands)
-            below = np.minimum(place.astype(np.intp), len(bands) - 2)
-            share = (place - below)[:, None].astype(np.float32)
-            fine = (1.0 - share) * lost.T[below] + share * lost.T[below + 1]
-            level = sum((fine <= edge).astype(np.uint8) for edge in LEVELS_DB)
-            self._columns_of(painter, scale, water.slots, colours[level])
-
-    @staticmethod
-    def _columns_of(
-        painter: QPainter,
-        scale: TimeScale,
-        slots: npt.NDArray[np.float64],
-        pixels: npt.NDArray[np.uint32],
-    ) -> None:
-        """Columns of time, each as wide as until the next; where that is far off, as those before."""
-        edges = np.rint(scale.x_of(slots)).astype(np.intp)
-        step = int(edges[1] - edges[0]) if len(edges) > 1 else round(10.0 * scale.columns_a_slot)
-        step = max(step, 1)
-        wide = np.append(np.diff(edges), step)
-        wide = np.clip(np.where(wide <= 2 * step + 2, wide, step), 0, None)
-        at = np.arange(max(int(edges[0]), 0), min(int(edges[-1]) + step, scale.columns))
-        if len(at) == 0:
-            return
-        column = np.clip(np.searchsorted(edges, at, side="right") - 1, 0, None)
-        is_there = at < edges[column] + wide[column]
-        shown = np.ascontiguousarray(pixels[:, column])
-        shown[:, ~is_there] = 0
-        image = QImage(shown.data, len(at), len(shown), 4 * len(at), QImage.Format.Format_ARGB32)
-        painter.drawImage(int(at[0]), 0, image)
-
-    def _plumbs(self, painter: QPainter, look: Look, scale: TimeScale) -> int:
-        """Plumb lines that bend by the phase between left and right; straight where there is none."""
-        ratio, theme = look.device_ratio, look.theme
-        apart = round(PLUMB_APART_PX * ratio)
-        straight: list[QLineF] = []
-        bent: list[QLineF] = []
-        count = 0
-        for water in self._waters:
-            count += len(water.slots)
-            columns = np.floor(water.slots * scale.columns_a_slot).astype(np.int64)
-            ends = np.append(columns[1:], columns[-1] + max(1, round(10.0 * scale.columns_a_slot)))
-            ys = [float(look.axis.y_of(octave)) for octave in water.octaves]
-            number = -(-int(columns[0]) // apart) * apart
-            for place in range(number, int(ends[-1]), apart):
-                k = int(np.searchsorted(columns, place, side="right")) - 1
-                if k < 0 or place >= ends[k]:
-                    continue
-                x = float(place - scale.left_column)
-                phase = water.phase_deg[k]
-                if not np.isfinite(phase).any():
-                    continue
-                straight.append(QLineF(x, 0.0, x, float(look.axis.rows)))
-                for b in range(len(ys) - 1):
-                    if abs(phase[b] - phase[b + 1]) < 180.0:  # neither unknown nor once around
-                        one, two = (x + phase[j] / 180.0 * BEND_PX * ratio for j in (b, b + 1))
-                        bent.append(QLineF(one, ys[b], two, ys[b + 1]))
-        painter.setPen(QPen(QColor(theme.edge), 1.0, Qt.PenStyle.DotLine))
-        painter.drawLines(straight)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        _lines(painter, bent, QColor(theme.series[1]), 2.0 * ratio)
-        return count
+    def _club(self, painter: QPainter, drawing: _Drawing, part: Part) -> int:
+        look, scale = drawing.look, drawing.scale
+        reach = depth_water.reach_px(look)
+        wide = Part(part.left - reach, part.right + reach)
+        found = list(waters(drawing.pieces, *wide.slots(scale), most=wide.columns))
+        depth_water.contours(painter, look, scale, part, found)
+        self._bed(painter, look, part)
+        return depth_water.plumbs(painter, look, scale, part, found)
 
 
-def _lines(painter: QPainter, lines: Sequence[QLineF], colour: QColor, width_px: float) -> None:
-    """Lines as thin ones side by side: a thick pen costs ten times as much."""
-    painter.setPen(QPen(colour, 1.0))
-    count = max(1, round(width_px))
-    for number in range(count):
-        shift = number - 0.5 * (count - 1)
-        painter.drawLines([line.translated(shift, 0.0) for line in lines])
+def _shift(drawn: TimeScale | None, scale: TimeScale) -> int:
+    """By how many columns a picture has moved to the left; all of them where it is another one."""
+    if drawn is None or (drawn.columns, drawn.columns_a_slot) != (scale.columns, scale.columns_a_slot):
+        return scale.columns
+    shift = scale.left_column - drawn.left_column
+    return shift if 0 <= shift < scale.columns else scale.columns
 
 
-_PAINT: Final[dict[str, Callable[[DepthStrip, QPainter, Look, TimeScale], int]]] = {
+_PAINT: Final[dict[str, Callable[[DepthStrip, QPainter, _Drawing, Part], int]]] = {
     "sub": DepthStrip._rope,
     "kick": DepthStrip._kicks,
-    "club": DepthStrip._plumbs,
+    "club": DepthStrip._club,
 }

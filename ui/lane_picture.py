@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
     from meter.timeline import Timeline
 
 FOCUS_PX: Final = 2.0
+DEPTHS_S: Final = 0.002
+"""Once lanes of the low end have taken so long, the rest of them waits for the next frame."""
 WAITING_COLUMNS: Final = 0.2
 WAITING_SLOTS: Final = 4
 
@@ -60,6 +63,7 @@ class LanePicture:
         self._orders: dict[str, tuple[str, ...]] = {}
         self._strips: list[Strip | DepthStrip] = []
         self._pieces: tuple[Piece, ...] = ()
+        self._turn = 0
         self._has_new_pieces = False
         self._folds: list[Fold] = []
         self._blanks: Blanks | None = None
@@ -193,11 +197,25 @@ class LanePicture:
             self._furniture = QPixmap()  # a view that grows shows twice as much now: another axis
         self._scale, self._has_new_pieces = scale, False
         drawn = [
-            strip.update(self._pieces if isinstance(strip, DepthStrip) else self._timeline, look, scale)
+            strip.update(self._timeline, look, scale)
             for strip, look in zip(self._strips, self._looks)
+            if isinstance(strip, Strip)
         ]
-        self._has_new_pieces = any(isinstance(one, DepthStrip) and one.is_behind for one in self._strips)
-        return any(drawn)
+        return self._advance_depths(scale) or any(drawn)
+
+    def _advance_depths(self, scale: TimeScale) -> bool:
+        """Draw of the low end as much as there is time for, each time another lane first."""
+        depths = [(one, look) for one, look in zip(self._strips, self._looks) if isinstance(one, DepthStrip)]
+        if not depths:
+            return False
+        self._turn = (self._turn + 1) % len(depths)
+        until_s = time.monotonic() + DEPTHS_S
+        is_other = [
+            strip.update(self._pieces, look, scale, until_s=until_s)
+            for strip, look in (*depths[self._turn :], *depths[: self._turn])
+        ]
+        self._has_new_pieces = any(one.is_behind for one, _ in depths)
+        return any(is_other)
 
     def _is_hardly_new(self, scale: TimeScale) -> bool:
         """Whether what came is less than a fifth of a column, and 0.4 s at most: it can wait."""

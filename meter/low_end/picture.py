@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import Final, TypeVar
@@ -139,9 +139,15 @@ def all_notes(low_end: LowEnd) -> tuple[SubNote, ...]:
 
 def _near(piece: Piece, ordered: tuple[_One, ...], first: float, last: float) -> tuple[_One, ...]:
     """Those that begin between two slots, of a row in the order of time."""
+    begin, stop = _span(piece, ordered, first, last)
+    return ordered[begin:stop]
+
+
+def _span(
+    piece: Piece, ordered: Sequence[SubNote] | Sequence[Unpitched] | Sequence[Hit], first: float, last: float
+) -> tuple[int, int]:
     first_s, last_s = ((slot - piece.first_slot) / SOUNDINGS_A_SECOND for slot in (first, last))
-    begin = bisect_left(ordered, first_s, key=_AT_S)
-    return ordered[begin : bisect_right(ordered, last_s, key=_AT_S)]
+    return bisect_left(ordered, first_s, key=_AT_S), bisect_right(ordered, last_s, key=_AT_S)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -160,6 +166,46 @@ class Many:
     end: Floats
     octave: Floats
     is_off: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Count:
+    """How many notes or kicks there are, and between which slots they begin."""
+
+    number: int = 0
+    first: float = 0.0
+    last: float = 0.0
+
+
+def count_of_notes(pieces: Sequence[Piece], first: float, last: float) -> Count:
+    """How many notes begin between two slots; a look-up."""
+    return _count(pieces, lambda piece: all_notes(piece.low_end), first, last)
+
+
+def count_of_kicks(pieces: Sequence[Piece], first: float, last: float) -> Count:
+    """How many kicks begin between two slots; a look-up."""
+    return _count(pieces, _hits, first, last)
+
+
+def _count(
+    pieces: Sequence[Piece],
+    ordered_of: Callable[[Piece], tuple[SubNote, ...] | tuple[Hit, ...]],
+    first: float,
+    last: float,
+) -> Count:
+    number, begins = 0, []
+    for piece in pieces:
+        ordered = ordered_of(piece)
+        begin, stop = _span(piece, ordered, first, last)
+        if begin < stop:
+            number += stop - begin
+            begins += [piece.slot_of(ordered[begin].at_s), piece.slot_of(ordered[stop - 1].at_s)]
+    return Count(number=number, first=min(begins), last=max(begins)) if begins else Count()
+
+
+def _hits(piece: Piece) -> tuple[Hit, ...]:
+    kicks = piece.low_end.kicks
+    return () if kicks is None else kicks.hits
 
 
 def many_notes(pieces: Sequence[Piece], first: float, last: float) -> Many:
@@ -186,8 +232,7 @@ def many_kicks(pieces: Sequence[Piece], first: float, last: float) -> Many:
     """The kicks between two slots, at once."""
     rows = [np.empty((2, 0))]
     for piece in pieces:
-        kicks = piece.low_end.kicks
-        hits = _near(piece, () if kicks is None else kicks.hits, first, last)
+        hits = _near(piece, _hits(piece), first, last)
         hz = np.array([math.nan if hit.body.hz is None else hit.body.hz for hit in hits])
         rows.append(np.stack([piece.first_slot + _column(hits, "at_s") * SOUNDINGS_A_SECOND, np.log2(hz)]))
     start, octave = np.concatenate(rows, axis=1)
@@ -227,13 +272,21 @@ def knots(pieces: Sequence[Piece], first: float, last: float) -> Iterator[Knot]:
 def frays(pieces: Sequence[Piece], first: float, last: float, *, loose: float) -> Iterator[Fray]:
     """Stretches between two slots without a single pitch; `loose` is their depth before any note."""
     for piece in pieces:
-        notes, number, octave = piece.low_end.sub_notes, 0, loose
-        for one in _near(piece, piece.low_end.unpitched, -math.inf, last):
-            while number < len(notes) and notes[number].at_s <= one.at_s:
-                octave, number = octave_of(notes[number].hz), number + 1
-            start, end = piece.slot_of(one.at_s), piece.slot_of(one.at_s + one.seconds)
-            if end >= first:
-                yield Fray(start=start, end=end, octave=octave)
+        notes, unpitched = piece.low_end.sub_notes, piece.low_end.unpitched
+        first_s = (first - piece.first_slot) / SOUNDINGS_A_SECOND
+        begin = bisect_left(unpitched, first_s, key=_end_s)  # they lie one behind the other: so do their ends
+        _, stop = _span(piece, unpitched, first, last)
+        for one in unpitched[begin:stop]:
+            before = bisect_right(notes, one.at_s, key=_AT_S)
+            yield Fray(
+                start=piece.slot_of(one.at_s),
+                end=piece.slot_of(_end_s(one)),
+                octave=octave_of(notes[before - 1].hz) if before else loose,
+            )
+
+
+def _end_s(one: Unpitched) -> float:
+    return one.at_s + one.seconds
 
 
 def kick_marks(
@@ -242,8 +295,7 @@ def kick_marks(
     """The kicks between two slots."""
     low, high = settings.kick_band_hz
     for piece in pieces:
-        kicks = piece.low_end.kicks
-        for hit in _near(piece, () if kicks is None else kicks.hits, first, last):
+        for hit in _near(piece, _hits(piece), first, last):
             hz = hit.body.hz
             yield KickMark(
                 start=piece.slot_of(hit.at_s),
@@ -251,6 +303,17 @@ def kick_marks(
                 octave=None if hz is None else octave_of(hz),
                 is_inside=hz is not None and low <= hz <= high,
             )
+
+
+def water_span(pieces: Sequence[Piece]) -> tuple[float, float] | None:
+    """The slots between which there is any water; None where there is none."""
+    ends = [
+        piece.slot_of(float(piece.low_end.mono.at_s[k]))
+        for piece in pieces
+        if piece.low_end.mono is not None and len(piece.low_end.mono.at_s)
+        for k in (0, -1)
+    ]
+    return (min(ends), max(ends) + SOUNDINGS_A_SECOND) if ends else None
 
 
 def waters(pieces: Sequence[Piece], first: float, last: float, *, most: int) -> Iterator[Water]:

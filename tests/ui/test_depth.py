@@ -1,8 +1,10 @@
 """The arrangement Low end: chosen, remembered, drawn and read aloud."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
+import pytest
 from PyQt6.QtCore import Qt
 from PyQt6.QtTest import QTest
 
@@ -11,6 +13,7 @@ from meter.lanes import LANES
 from meter.low_end.kick_records import Kicks
 from meter.low_end.lanes import NOT_KEPT, low_end_lanes
 from meter.low_end.mono_records import MonoMap
+from meter.low_end.note_records import Unpitched
 from meter.low_end.settings import LowEndSettings
 from tests.low_end.test_heard_findings import notes
 from tests.low_end.test_picture import hit, mono, note, piece
@@ -27,10 +30,14 @@ def drawn(pieces, number, theme=LIGHT, ratio=1.0, first=100):
     look = look_of(lane, None, theme, rows=round(100 * ratio), device_ratio=ratio)
     scale = TimeScale.of(View.part(first, first + 100), slots=300, columns=round(400 * ratio))
     strip.update(tuple(pieces), look, scale)
+    return pixels_of(strip), look
+
+
+def pixels_of(strip):
     image = strip._image
     bits = image.bits()
     bits.setsize(image.sizeInBytes())
-    return np.frombuffer(bits, np.uint8).reshape(image.height(), image.width(), 4)[..., 2::-1].copy(), look
+    return np.frombuffer(bits, np.uint8).reshape(image.height(), image.width(), 4)[..., 2::-1].copy()
 
 
 def is_colour(pixels, colour):
@@ -99,7 +106,7 @@ def test_what_takes_long_is_not_drawn_all_the_time_but_in_the_end(app, monkeypat
     monkeypatch.setattr("ui.depth_strip.time.monotonic", lambda: now_s[0])
     draws = []
 
-    def draw(self):
+    def draw(self, drawing, part):
         draws.append(self)
         now_s[0] += 0.1
 
@@ -115,6 +122,88 @@ def test_what_takes_long_is_not_drawn_all_the_time_but_in_the_end(app, monkeypat
     now_s[0] += 2.0
     strip.update(second, look, scale)
     assert len(draws) == 2 and not strip.is_behind
+
+
+def an_hour(seed=1):
+    """Notes, frays, kicks and left and right, twice a second and by chance."""
+    rng = np.random.default_rng(seed)
+    count = 7200
+    at_s = 0.5 * np.arange(count) + rng.uniform(0.0, 0.2, count)
+    notes_of_it = tuple(
+        replace(note(at_s=float(t), hz=float(hz), cents=float(cents)), seconds=0.25)
+        for t, hz, cents in zip(at_s, rng.uniform(30.0, 110.0, count), rng.normal(0.0, 15.0, count))
+    )
+    hits = tuple(hit(float(t), float(hz)) for t, hz in zip(at_s, rng.uniform(50.0, 110.0, count)))
+    shown = mono(60, columns=3600)
+    shown = replace(shown, powers=shown.powers * rng.uniform(0.2, 1.0, (3600, 1, 4)).astype(np.float32))
+    loose = tuple(Unpitched(at_s=7.0 * k, seconds=3.0, level_dbfs=-20.0) for k in range(500))
+    kicks = Kicks(count=count, told=count, body_hz=95.0, spread_hz=0.0, hits=hits)
+    return (piece(sub_notes=notes_of_it, unpitched=loose, kicks=kicks, mono=shown),)
+
+
+HOUR = TimeScale.of(View.part(100, 36_100), slots=36_100, columns=1500)
+
+
+def depth_of(number, *, rows=100):
+    lane = low_end_lanes(None, LowEndSettings())[number]
+    return DepthStrip(lane), look_of(lane, None, LIGHT, rows=rows, device_ratio=1.0)
+
+
+def a_part(strip, pieces, look, scale):
+    """One part, and no more."""
+    ticks = iter((0.0, *[1.0] * 9))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("ui.depth_strip.time", SimpleNamespace(monotonic=lambda: next(ticks)))
+        return strip.update(pieces, look, scale, until_s=0.5)
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_an_hour_that_is_drawn_part_by_part_looks_as_drawn_at_once(app, number, monkeypatch):
+    pieces = an_hour()
+    strip, look = depth_of(number)
+    steps = 1
+    while a_part(strip, pieces, look, HOUR) and strip.is_behind:
+        steps += 1
+    for name in ("PART_PIXELS", "PART_THINGS", "FAR_PIXELS"):
+        monkeypatch.setattr(f"ui.depth_strip.{name}", 10**9)
+    whole, _ = depth_of(number)
+    whole.update(pieces, look, HOUR)
+    assert steps >= 2 and not whole.is_behind
+    assert len(np.unique(pixels_of(whole).reshape(-1, 3), axis=0)) >= 4  # ropes, marks or shades
+    np.testing.assert_array_equal(pixels_of(strip), pixels_of(whole))
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_what_has_moved_on_before_it_was_whole_becomes_whole_all_the_same(app, number):
+    pieces = an_hour()
+    strip, look = depth_of(number)
+    for left in range(0, 100, 20):  # more than an image is moved
+        moved = replace(HOUR, left_column=HOUR.left_column + left)
+        a_part(strip, pieces, look, moved)
+        assert strip.is_behind
+    strip.update(pieces, look, moved)
+    fresh, _ = depth_of(number)
+    fresh.update(pieces, look, moved)
+    np.testing.assert_array_equal(pixels_of(strip), pixels_of(fresh))
+
+
+def test_while_a_new_picture_is_drawn_the_old_one_moves_on(app):
+    strip, look = depth_of(0)
+    pieces = an_hour()
+    strip.update(pieces, look, HOUR)
+    old = pixels_of(strip)
+    moved = replace(HOUR, left_column=HOUR.left_column + 20)
+    a_part(strip, pieces, look, moved)
+    assert strip.is_behind
+    np.testing.assert_array_equal(pixels_of(strip)[:, 30:700], old[:, 50:720])
+
+
+def test_nothing_is_painted_again_where_nothing_is_new(app):
+    strip, look = depth_of(0)
+    scale = TimeScale.of(View.part(100, 200), slots=300, columns=400)
+    pieces = (piece(sub_notes=(note(),)),)
+    assert strip.update(pieces, look, scale) == 400
+    assert strip.update(pieces, look, scale) == 0 and not strip.is_behind
 
 
 def test_kicks_and_their_band_are_drawn(app):
