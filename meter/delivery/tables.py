@@ -8,9 +8,9 @@ from typing import Final
 
 from meter.delivery.encoded import Encoded
 from meter.delivery.playback import FULL_SCALE, Forecast
-from meter.delivery.words import change_text, highest, overs_text, trim_text
+from meter.delivery.words import change_text, highest, overs_text, peak_text, trim_text
 from meter.soundings import Summary, as_text_time
-from meter.targets import value_text
+from meter.targets import limit_text, value_text
 
 CLIPS: Final = "Will it clip once encoded?"
 ENCODE_HEADINGS: Final = ("", "true peak", "peaks over", "highest at", "loudness", "to keep under it")
@@ -22,8 +22,8 @@ AS_IT_IS: Final = "not levelled"
 def ceiling_text(ceiling_dbtp: float) -> str:
     """What encoders are held against."""
     return (
-        f"Held against {ceiling_dbtp:.1f} dBTP; with these encoders at these rates. What a service does to a "
-        "file is not known here."
+        f"Held against {limit_text(ceiling_dbtp)} dBTP; with these encoders at these rates. What a service "
+        "does to a file is not known here."
     )
 
 
@@ -32,7 +32,7 @@ def encode_cells(encodes: Sequence[Encoded], *, from_s: float = 0.0) -> list[tup
     return [
         (
             f"{one.wish.title}, {one.rate_hz / 1000:g} kHz",
-            f"{value_text(one.true_peak_dbtp, plus=True)} dBTP",
+            f"{peak_text(one)} dBTP",
             str(one.over_count),
             ", ".join(as_text_time(over.at_s + from_s) for over in highest(one)),
             _change(one.integrated_change_lu),
@@ -85,11 +85,11 @@ def _three(loudness_lufs: float, peak_dbtp: float) -> tuple[str, str, str]:
 
 def short_line(one: Encoded) -> str:
     """One encoder in the narrow list of passes."""
-    return f"{one.wish.codec.title} {one.wish.kbps}  TP {value_text(one.true_peak_dbtp, plus=True)}"
+    return f"{one.wish.codec.title} {one.wish.kbps}  TP {peak_text(one)}"
 
 
 def full_line(one: Encoded) -> str:
     """The same with all that was found."""
-    peak = f"{value_text(one.true_peak_dbtp, plus=True)} dBTP"
+    peak = f"{peak_text(one)} dBTP"
     told = (peak, overs_text(one), trim_text(one), change_text(one))
     return f"{one.wish.title}: {'; '.join(text for text in told if text)}"

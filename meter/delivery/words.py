@@ -10,7 +10,7 @@ import numpy as np
 from meter.delivery.encoded import Encoded
 from meter.findings.records import ENCODED, Finding
 from meter.soundings import SOUNDINGS_A_SECOND, Over, as_text_time
-from meter.targets import value_text
+from meter.targets import Limit, limit_text, value_text
 
 if TYPE_CHECKING:
     from meter.check import Checked
@@ -42,16 +42,20 @@ def crate_lines(results: Sequence[Checked]) -> Iterator[str]:
 
 def _lines(encodes: Sequence[Encoded], from_s: float) -> Iterator[str]:
     for one in encodes:
-        peak = value_text(one.true_peak_dbtp, plus=True)
-        yield f"    {one.wish.title:<16}{peak:>8} dBTP  {overs_text(one, from_s=from_s)}"
+        yield f"    {one.wish.title:<16}{peak_text(one):>8} dBTP  {overs_text(one, from_s=from_s)}"
         more = "; ".join(text for text in (trim_text(one), change_text(one)) if text)
         if more:
             yield f"{'':<35}{more}"
 
 
+def peak_text(one: Encoded) -> str:
+    """Its true peak in dBTP; with more decimals where fewer would hide that it is over."""
+    return value_text(one.true_peak_dbtp, limit=Limit(max=one.ceiling_dbtp), plus=True)
+
+
 def overs_text(one: Encoded, *, from_s: float = 0.0) -> str:
     """How many peaks are above the ceiling, and where the highest are."""
-    ceiling = f"{one.ceiling_dbtp:.1f} dBTP"
+    ceiling = f"{limit_text(one.ceiling_dbtp)} dBTP"
     if one.over_count == 0:
         return f"under {ceiling}"
     places = ", ".join(as_text_time(over.at_s + from_s) for over in highest(one))
@@ -119,6 +123,7 @@ def encode_findings(encodes: Sequence[Encoded], *, from_s: float = 0.0) -> tuple
     one = max(over, key=lambda each: each.true_peak_dbtp)
     worst = max(one.overs, key=lambda each: each.peak_dbtp)
     excess_db = one.true_peak_dbtp - one.ceiling_dbtp
+    excess_text = value_text(excess_db, limit=Limit(max=0.0))  # a little is never said as 0.0
     at_s = worst.at_s + from_s
     times = "once" if one.over_count == 1 else f"{one.over_count} times"
     what = (
@@ -127,8 +132,9 @@ def encode_findings(encodes: Sequence[Encoded], *, from_s: float = 0.0) -> tuple
         else "make it less loud before the limiter"
     )
     text = (
-        f"encoded as {one.wish.title} the true peak goes {excess_db:.1f} dB over {one.ceiling_dbtp:.1f} dBTP "
-        f"at {as_text_time(at_s)}, {times} in all: coding adds to what is limited hard; {what}, or leave it "
+        f"encoded as {one.wish.title} the true peak goes {excess_text} dB over "
+        f"{limit_text(one.ceiling_dbtp)} dBTP at {as_text_time(at_s)}, {times} in all: "
+        f"coding adds to what is limited hard; {what}, or leave it "
         "if players turn it down anyway; that is with this encoder at this rate, another does it otherwise"
     )
     slot = round(worst.at_s * SOUNDINGS_A_SECOND)

@@ -15,8 +15,12 @@ from meter.check_part import Part
 from meter.check_run import RunProgress, check_all
 from meter.cli import main
 from meter.delivery.codecs import wishes_from
+from meter.delivery.encoded import Encoded
 from meter.delivery.of_file import encodes_of
+from meter.delivery.tables import ceiling_text, encode_cells
+from meter.delivery.words import encode_findings, encode_lines
 from meter.files import open_audio
+from meter.soundings import Over
 from tests.delivery.test_encoded import loud
 
 RATE_HZ = 48_000
@@ -179,3 +183,24 @@ def test_no_command_writes_into_the_user_s_audio_files(capsys, master, tmp_path)
         assert main(arguments) in (0, 2), arguments
         assert marks() == before, arguments
     capsys.readouterr()
+
+
+def test_a_little_over_is_never_said_as_none_and_a_ceiling_never_rounded():
+    (wish,) = wishes_from("aac:256")
+    over = Over(at_s=2.0, until_s=2.1, peak_dbtp=-0.476, channel=0)
+    one = Encoded(
+        wish=wish,
+        rate_hz=RATE_HZ,
+        ceiling_dbtp=-0.5,
+        true_peak_dbtp=-0.476,
+        overs=(over,),
+        over_count=1,
+        integrated_change_lu=0.0,
+        trim_db=0.1,
+        bytes_a_second=32_000.0,
+    )
+    (finding,) = encode_findings([one])
+    assert "the true peak goes 0.02 dB over -0.5 dBTP at 0:02.0, once in all" in finding.text
+    assert encode_cells([one])[0][1] == "-0.48 dBTP"
+    assert ceiling_text(-0.55).startswith("Held against -0.55 dBTP;")
+    assert any("-0.48 dBTP  1 peak above -0.5 dBTP" in line for line in encode_lines([one]))
