@@ -25,7 +25,7 @@ from ui.style import SMALL_PX, SPACE_PX, label
 if TYPE_CHECKING:
     from meter.exposure.calibration import Calibration
 
-WIDTH_PX = 660
+WIDTH_PX = 690
 NOT_SAID = "nothing is said: nothing is counted"
 NO_SETUP = (
     "There is no setup yet. In a terminal, leadline hearing --help shows how to make one: from the data of "
