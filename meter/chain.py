@@ -149,6 +149,7 @@ class Chain:
         self._block = 0
         self._waiting: Blocks = np.zeros(0, BLOCK)
         self._flights: deque[tuple[int, npt.NDArray[np.bool_] | None]] = deque()
+        self.newest_peaks: Floats = np.zeros((0, self.channels))
         self._has_bad = False  # whether a sample was no number since the grid began
         self._early: list[Soundings] = []
         self._new_overs: list[int] = []
@@ -341,6 +342,7 @@ class Chain:
             for k in range(whole)
         ]
         powers = (blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1)
+        self.newest_peaks = blocks["sample_peak"]
         maxima = self.loudness.process(powers, blocks["cell_bad"].reshape(-1))
         rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
         return self._finish_rows(rows)

@@ -14,7 +14,8 @@ import numpy as np
 
 from meter.capture.records import Frames, SourceInfo
 from meter.live_pass import LivePass
-from meter.soundings import CELLS_A_SOUNDING, Gap, Over, Reading, Soundings
+from meter.readings import eye_levels_of
+from meter.soundings import CELLS_A_SOUNDING, EyeLevels, Gap, Over, Reading, Soundings
 
 if TYPE_CHECKING:
     from meter.chain import Chain
@@ -156,6 +157,11 @@ class Measuring:
     def recent(self) -> Soundings:
         """The newest 3 s of soundings."""
         return self._chain.recent.rows
+
+    @property
+    def eye(self) -> tuple[EyeLevels, ...]:
+        """Levels of each 50 ms of the newest sounding; none while nothing is measured."""
+        return () if self.is_held else eye_levels_of(self._chain)
 
     @property
     def room_frames(self) -> int:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from meter.capture.records import SourceState, SourceStatus
-from meter.soundings import Gap, Over, Reading, Soundings, empty_soundings
+from meter.soundings import EyeLevels, Gap, Over, Reading, Soundings, empty_soundings
 from meter.targets import Target, Verdict
 
 if TYPE_CHECKING:
@@ -31,6 +31,9 @@ class Now:
         At the newest sounding. Its lost frames are those of the pass, without what was held.
     recent : ndarray of `SOUNDING`
         The newest 3 s of soundings since the last gap; not to be changed.
+    eye : tuple of EyeLevels
+        Levels of each 50 ms of the newest sounding, in order: they come 20 a second, two at a time. None
+        where nothing is measured.
     verdicts : mapping
         Measure key -> verdict; empty without a target and while verdicts are withheld.
     target : Target or None
@@ -64,6 +67,7 @@ class Now:
     channels: int | None = None
     reading: Reading | None = None
     recent: Soundings = field(default_factory=empty_soundings)
+    eye: tuple[EyeLevels, ...] = ()
     verdicts: Mapping[str, Verdict] = field(default_factory=dict)
     target: Target | None = None
     over_limit_dbtp: float = 0.0

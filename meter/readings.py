@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from meter.dsp.gating import moving_mean
+from meter.dsp.grid import BLOCKS_A_SOUNDING, CELLS_A_BLOCK
 from meter.dsp.stereo import correlation, fold_loss_db
 from meter.soundings import (
     BANDS,
@@ -16,6 +17,7 @@ from meter.soundings import (
     LOW_BANDS,
     SOUNDING,
     SOUNDINGS_A_SECOND,
+    EyeLevels,
     Reading,
     Soundings,
     empty_soundings,
@@ -210,4 +212,16 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
         overs=chain.over_count,
         lost_frames=chain.lost_frames,
         nonfinite_samples=chain.nonfinite_samples,
+    )
+
+
+def eye_levels_of(chain: Chain) -> tuple[EyeLevels, ...]:
+    """Levels of each 50 ms of a chain's newest sounding, in order; none before it and behind a gap."""
+    peaks = chain.newest_peaks[-BLOCKS_A_SOUNDING:, : chain.channels].tolist()
+    ends = chain.loudness.newest_momentary[CELLS_A_BLOCK - 1 :: CELLS_A_BLOCK].tolist()
+    return tuple(
+        EyeLevels(
+            momentary_lufs=None if math.isnan(power) else power_to_lufs(power), peaks_dbfs=_dbs(amplitudes)
+        )
+        for power, amplitudes in zip(ends[-len(peaks) :], peaks, strict=False)
     )

@@ -111,6 +111,22 @@ class Over:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class EyeLevels:
+    """Levels of 50 ms, to be looked at: they say that something sounds, and on which side.
+
+    Attributes
+    ----------
+    momentary_lufs : float or None
+        M at their end; None before 400 ms have come, and where samples were no numbers.
+    peaks_dbfs : tuple of float
+        Highest sample of each channel in them; ``-inf`` in silence.
+    """
+
+    momentary_lufs: float | None
+    peaks_dbfs: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """What the chain knows now. ``None`` = not yet or does not apply, ``-inf`` = silence.
 

@@ -261,6 +261,7 @@ class Worker:
         if measuring is not None:
             known = {
                 "recent": measuring.recent,
+                "eye": measuring.eye,
                 "over_limit_dbtp": measuring.over_limit_dbtp,
                 "last_over": measuring.last_over,
                 "highest_over": measuring.highest_over if self._has_ended else None,

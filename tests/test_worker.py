@@ -596,3 +596,66 @@ def test_while_held_it_looks_no_more_often():
     for _ in range(3):
         heard.hear(noise(0.1), hop=4800)
     assert pace.asked == [(0.1, True)] * 3
+
+
+# --- levels for the eye
+
+
+def test_levels_for_the_eye_are_those_of_each_50_ms():
+    heard, sound = Heard(), noise(0.6)
+    sound[26_000, 1] = 0.75  # in the last but one of twelve
+    heard.hear(sound)
+    halves = sound.reshape(12, 2400, 2)
+    expected = 20.0 * np.log10(np.abs(halves).max(axis=1))
+    assert [eye.peaks_dbfs for eye in heard.worker.now.eye] == [
+        pytest.approx(tuple(peaks), abs=1e-4) for peaks in expected[-2:]
+    ]
+    chain = Chain(rate_hz=RATE_HZ, channels=2, is_excerpt=True)
+    chain.process(sound)
+    earlier, last = (eye.momentary_lufs for eye in heard.worker.now.eye)
+    assert last == pytest.approx(chain.reading().momentary_lufs, abs=1e-9)
+    assert earlier != last
+
+
+def test_levels_for_the_eye_come_twenty_a_second():
+    heard, seen = Heard(), []
+    for k in range(30):
+        block = np.full((4800, 2), 0.001, np.float32)
+        block[100 + 2400 * (k % 2)] = 0.5
+        heard.hear(block)
+        seen += [round(eye.peaks_dbfs[0]) for eye in heard.worker.now.eye]
+    assert seen == [-6, -60, -60, -6] * 15
+
+
+def test_there_is_no_m_for_the_eye_before_400_ms_and_silence_has_no_level():
+    heard = Heard()
+    heard.hear(noise(0.3))
+    assert [eye.momentary_lufs for eye in heard.worker.now.eye] == [None, None]
+    heard.hear(np.zeros((48_000, 2), np.float32))
+    assert {eye.momentary_lufs for eye in heard.worker.now.eye} == {-np.inf}
+    assert {eye.peaks_dbfs for eye in heard.worker.now.eye} == {(-np.inf, -np.inf)}
+
+
+def test_nothing_is_for_the_eye_where_nothing_is_measured():
+    heard = Heard()
+    assert heard.worker.now.eye == ()
+    heard.hear(noise(0.5))
+    assert len(heard.worker.now.eye) == 2
+    heard.command("hold", True)
+    assert heard.worker.now.eye == ()
+    heard.command("hold", False)
+    heard.hear(noise(0.2))
+    heard.source.lose(4800)
+    heard.source.bring(noise(0.05))
+    heard.worker.step()
+    assert heard.worker.now.eye == ()  # behind the gap no sounding is full yet
+    heard.hear(noise(0.1))
+    assert len(heard.worker.now.eye) == 2
+
+
+@pytest.mark.parametrize(("rate_hz", "channels"), [(44_100, 1), (22_050, 2), (96_000, 6)])
+def test_the_eye_has_every_rate_and_channel(rate_hz, channels):
+    heard = Heard(FakeSource(rate_hz=rate_hz, channels=channels))
+    heard.hear(noise(1.0, channels=channels, rate_hz=rate_hz), hop=rate_hz // 10)
+    assert [len(eye.peaks_dbfs) for eye in heard.worker.now.eye] == [channels] * 2
+    assert all(-30.0 < eye.momentary_lufs < 0.0 for eye in heard.worker.now.eye)

@@ -1,4 +1,4 @@
-"""The line at the bottom: rate, channels, lost, load, system volume."""
+"""The line at the bottom: rate, channels, lost, load, system volume, and what sounds at this moment."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from PyQt6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from meter.now import Now
 from meter.window_text import status
+from ui.level_line import LevelLine
 from ui.style import SMALL_PX, SPACE_PX, label
 
 
@@ -20,6 +21,8 @@ class StatusLine(QWidget):
         layout.setSpacing(3 * SPACE_PX)
         self.form, self.lost, self.load, self.volume = (self._part(layout) for _ in range(4))
         layout.addStretch(1)
+        self.level = LevelLine()
+        layout.addWidget(self.level)
         self._now: Now | None = None
         self._load_pct: float | None = None
 
@@ -32,6 +35,7 @@ class StatusLine(QWidget):
     def show_now(self, now: Now) -> None:
         """Take what is known now."""
         self._now = now
+        self.level.show_now(now)
         self._show()
 
     def show_load(self, load_pct: float) -> None:

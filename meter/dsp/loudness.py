@@ -53,6 +53,8 @@ class LoudnessMeter:
         """As a new object."""
         self._cells: Floats = np.empty(0)
         self._counted = self._cells  # NaN in cells that hold replaced samples
+        self.newest_momentary: Floats = np.empty(0)
+        """M, as power, at each of the newest cells; NaN where there is none."""
         self.momentary_power: float | None = None
         self.short_term_power: float | None = None
         self.mark()
@@ -89,6 +91,7 @@ class LoudnessMeter:
         is_same = self._cells is self._counted and counted is powers  # nothing was replaced since the start
         self._remember(joined, joined if is_same else np.concatenate([self._cells, powers]), len(powers))
         self._find_loudest(counted)
+        self.newest_momentary = momentary
         maxima = WindowMaxima(_row_max(momentary), _row_max(short_term))
         self.momentary_max = _higher(self.momentary_max, maxima.momentary)
         self.short_term_max = _higher(self.short_term_max, maxima.short_term)
