@@ -301,9 +301,9 @@ class Analyser:
             )
         else:
             self._window.push(frames)
-            record["flat_tops"], record["flat_frames"] = self._flat.finish_waiting(
-                self._window.planar(self._flat.past_frames)
-            )
+            flat = self._flat.finish_waiting(self._window.planar(self._flat.past_frames))
+            if flat:
+                record["flat_tops"], record["flat_frames"] = flat
         if self._apart:
             return record, peaks, self._apart.last_peaks(goes_on=goes_on)
         return record, peaks, self._side.peaks.finish(self._window, goes_on=goes_on)
@@ -325,10 +325,12 @@ class Analyser:
         records["sum"][:, : self._channels] = dc.sums(planar, blocks=blocks)
         look = self._flat.finish if is_last else self._flat.process
         flat = look(self._window.planar(self._flat.past_frames), highest, lowest)
-        records["flat_tops"], records["flat_frames"] = flat
+        if flat:
+            records["flat_tops"], records["flat_frames"] = flat
         past = self._window.planar(self._dropouts.past_frames)
-        found = self._dropouts.process(past, np.maximum.reduce(tops, axis=0))
-        records["dropouts"], records["dropout_frames"] = found
+        dropouts = self._dropouts.process(past, np.maximum.reduce(tops, axis=0))
+        if dropouts:
+            records["dropouts"], records["dropout_frames"] = dropouts
 
     def _set_k(self, records: Blocks, blocks: int, first_block: int) -> None:
         """K-weighted energy of the blocks and power of their cells."""
@@ -346,16 +348,13 @@ class Analyser:
 
     def _set_pair_sums(self, records: Blocks, blocks: int) -> None:
         """Sums of left, right and their product over the full range."""
-        planar = self._window.planar()
+        planar = self._window.planar()[:2]
         if self._grid.is_regular and planar.shape[1] % (blocks * CELLS_A_BLOCK) == 0:
             # Short float32 sums, added up in float64: an exact cancellation stays one.
-            planar = planar.reshape(self._channels, blocks, CELLS_A_BLOCK, -1)
-            parts = [np.vecdot(planar[a], planar[b]) for a, b in self._pairs()]
-            sums = np.add.reduce(np.array(parts, np.float64), axis=-1)
+            parts: npt.NDArray[np.floating] = planar.reshape(len(planar), blocks, CELLS_A_BLOCK, -1)
         else:
-            wide = planar.astype(np.float64).reshape(self._channels, blocks, -1)
-            sums = np.array([np.vecdot(wide[a], wide[b]) for a, b in self._pairs()])
-        records["full"][:, : len(sums)] = sums.T
-
-    def _pairs(self) -> list[tuple[int, int]]:
-        return [(0, 0)] if self._channels == 1 else [(0, 0), (1, 1), (0, 1)]
+            parts = planar.astype(np.float64).reshape(len(planar), blocks, 1, -1)
+        own = np.add.reduce(np.vecdot(parts, parts), axis=2, dtype=np.float64)
+        records["full"][:, : len(own)] = own.T
+        if len(parts) > 1:
+            records["full"][:, 2] = np.add.reduce(np.vecdot(parts[0], parts[1]), axis=1, dtype=np.float64)

@@ -57,7 +57,7 @@ class Dropouts:
         self._open_frames = 0  # of the silence at the end of what was looked at
         self._before = 0.0, 0.0  # the sound before it, and its last sample
 
-    def process(self, planar: Float32s, peaks: Floats) -> tuple[Ints, Ints]:
+    def process(self, planar: Float32s, peaks: Floats) -> tuple[Ints, Ints] | None:
         """Take blocks of one length; look at them but for the last, and at the one before them.
 
         Parameters
@@ -70,16 +70,17 @@ class Dropouts:
         Returns
         -------
         counts, frames : ndarray of int, shape (blocks,)
-            Drop-outs that each block brought, and their frames.
+            Drop-outs that each block brought, and their frames. None in place of both where none was looked
+            at, as nearly always.
         """
         blocks = len(peaks)
         length = (planar.shape[1] - self.past_frames) // blocks
-        counts, frames = np.zeros(blocks, np.int64), np.zeros(blocks, np.int64)
         first, known = self.past_frames - self._waiting_frames, [self._waiting_peak, *peaks.tolist()]
         hints = self._hints(planar, first - self._shortest, self.past_frames + (blocks - 1) * length)
         self._waiting_frames, self._waiting_peak = length, known.pop()
         if len(hints) == 0 and not self._open_frames:
-            return counts, frames
+            return None
+        counts, frames = np.zeros(blocks, np.int64), np.zeros(blocks, np.int64)
         edges = [first, *(self.past_frames + block * length for block in range(blocks))]
         for block in range(blocks):
             start, stop = edges[block], edges[block + 1]

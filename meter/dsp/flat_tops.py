@@ -82,7 +82,7 @@ class FlatTops:
         self._waiting_frames = 0
         self._extremes = (np.zeros((self._channels, 1), np.float32),) * 2  # highest and lowest of what waits
 
-    def process(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints]:
+    def process(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints] | None:
         """Take blocks of one length; look at them but for the last, and at the one before them.
 
         Parameters
@@ -96,6 +96,7 @@ class FlatTops:
         -------
         counts, longest : ndarray of int, shape (blocks,)
             Flat tops that each block brought, and the frames of the longest of those that were looked at.
+            None in place of both where no run was found.
         """
         blocks = highest.shape[1]
         frames = (planar.shape[1] - self.past_frames) // blocks
@@ -104,25 +105,27 @@ class FlatTops:
         before, self._extremes = self._extremes, (highest[:, -1:], lowest[:, -1:])
         found = self._starts(planar, first, waiting + (blocks - 1) * frames)
         if not found:
-            return np.zeros(blocks, np.int64), np.zeros(blocks, np.int64)
+            return None
         highest = np.concatenate([before[0], highest[:, :-1]], axis=1)
         lowest = np.concatenate([before[1], lowest[:, :-1]], axis=1)
         return self._look(planar, first, [waiting, *[frames] * (blocks - 1)], highest, lowest, found)
 
-    def finish(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints]:
+    def finish(self, planar: Float32s, highest: Float32s, lowest: Float32s) -> tuple[Ints, Ints] | None:
         """As `process`, for one last block of any length; it is looked at too, as far as it goes."""
         before = self.process(planar, highest, lowest)
         last = self.finish_waiting(planar)
+        if before is None or last is None:
+            return before or last
         return before[0] + last[0], np.maximum(before[1], last[1])
 
-    def finish_waiting(self, planar: Float32s) -> tuple[Ints, Ints]:
+    def finish_waiting(self, planar: Float32s) -> tuple[Ints, Ints] | None:
         """Look at the block that waits, as far as it goes; nothing follows it."""
         length = self._waiting_frames
         start = planar.shape[1] - length
         highest, lowest = self._extremes
-        found = self._look(planar, start, [length], highest, lowest, self._starts(planar, start, length))
+        found = self._starts(planar, start, length)
         self.reset()
-        return found
+        return self._look(planar, start, [length], highest, lowest, found) if found else None
 
     def _look(
         self,
