@@ -56,6 +56,7 @@ Layers an octave or two above a sub leave gaps there."""
 RIPPLE: Final = 0.55
 """Median distance of a harmonic's strength from the middle of its two neighbours', natural logarithm. Layers
 an octave or two above a sub, driven into it, leave every second or fourth one high."""
+_ROUNDING_CENTS: Final = 1e-3
 _RIPPLES: Final = 12
 _LEAST_RIPPLES: Final = 6
 
@@ -117,60 +118,113 @@ def apart_cents(samples: Floats, *, rate_hz: float, hz: float) -> float:
     hz : float
         Its pitch, as exact as it is known.
     """
-    spreads = spreads_of(samples, rate_hz=rate_hz, hz=hz)
-    return 0.0 if spreads is None else _of_voices(spreads)
+    lines = _lines_of(samples, rate_hz, hz)
+    if lines is None or _are_weak(lines.like_a_saw):
+        return 0.0
+    cents = _cents_of(lines, rate_hz, hz)
+    if _are_steady(cents, lines.like_a_saw):
+        return 0.0
+    return _of_voices(_spreads_of(lines, cents, samples, rate_hz, hz))
 
 
 def spreads_of(samples: Floats, *, rate_hz: float, hz: float) -> Spreads | None:
     """How far the harmonics spread; None where the note is too short to tell. See `apart_cents`."""
+    lines = _lines_of(samples, rate_hz, hz)
+    return None if lines is None else _spreads_of(lines, _cents_of(lines, rate_hz, hz), samples, rate_hz, hz)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lines:
+    """Each harmonic, moment after moment."""
+
+    values: Complexes  # (moments, harmonics), their phases against the middle of each moment
+    middles: Floats  # (moments,), samples
+    power: Floats  # of the values
+    amplitude: Floats  # (harmonics,)
+    like_a_saw: Floats  # see `Spreads`
+
+
+def _lines_of(samples: Floats, rate_hz: float, hz: float) -> _Lines | None:
     samples = samples[: round(LONGEST_S * rate_hz)]
-    orders = np.arange(1, int(TOP_SHARE * rate_hz / hz) + 1)
-    seconds = len(samples) / rate_hz
-    count = int((seconds - 2.0 / hz) * hz) + 1
+    count = int((len(samples) / rate_hz - 2.0 / hz) * hz) + 1
     if count < LEAST_MOMENTS:
         return None
-    lines, every_s = _carried(samples, rate_hz, hz, len(orders), beside=0.0, periods=2.0, count=count)
-    # Four periods, whose window leaves nothing of the harmonics half way between two.
-    between, _ = _carried(samples, rate_hz, hz, len(orders), beside=0.5, periods=4.0, count=count // 2)
-    power = np.square(np.abs(lines)) + 1e-20
-    amplitude = np.sqrt(power.mean(axis=0))
-    beside = np.sqrt(np.square(np.abs(between)).mean(axis=0)) + 1e-9
-    follows = np.abs((lines[1:] * lines[:-1].conj()).sum(axis=0))
-    follows /= np.sqrt(power[1:].sum(axis=0) * power[:-1].sum(axis=0))
+    orders = int(TOP_SHARE * rate_hz / hz)
+    values, middles = _carried(samples, rate_hz, hz, orders, beside=0.0, periods=2.0, count=count)
+    power = np.square(values.real) + np.square(values.imag) + 1e-20
+    amplitude = np.sqrt(np.add.reduce(power, axis=0) / count)
+    like_a_saw = amplitude * np.arange(1, orders + 1) / amplitude[0]
+    return _Lines(values=values, middles=middles, power=power, amplitude=amplitude, like_a_saw=like_a_saw)
+
+
+def _cents_of(lines: _Lines, rate_hz: float, hz: float) -> Floats:
+    """How far each harmonic spreads; see `Spreads`."""
+    middles, orders = lines.middles, lines.values.shape[1]
+    # The moments are whole samples apart, so each is turned back by where it really stands.
+    values = lines.values * _multiples(-2.0 * np.pi * hz / rate_hz * middles, orders, 0.0)
+    every_s = float(middles[-1] - middles[0]) / (len(middles) - 1) / rate_hz
+    follows = np.abs(np.add.reduce(values[1:] * values[:-1].conj(), axis=0))
+    power = np.add.reduce(lines.power, axis=0)
+    follows /= np.sqrt((power - lines.power[0]) * (power - lines.power[-1]))
     spread_hz = np.sqrt(2.0 * np.maximum(1.0 - follows, 0.0)) / (2.0 * np.pi * every_s)
-    return Spreads(
-        cents=CENTS * spread_hz / (orders * hz),
-        like_a_saw=amplitude * orders / amplitude[0],
-        stands_out=amplitude / beside,
-    )
+    return np.asarray(CENTS * spread_hz / (np.arange(1, orders + 1) * hz), np.float64)
+
+
+def _spreads_of(lines: _Lines, cents: Floats, samples: Floats, rate_hz: float, hz: float) -> Spreads:
+    """The same with how far each stands out of what lies half way to the next one."""
+    # Four periods, whose window leaves nothing of the harmonics there.
+    samples = samples[: round(LONGEST_S * rate_hz)]
+    count, orders = len(lines.middles) // 2, len(cents)
+    between, _ = _carried(samples, rate_hz, hz, orders, beside=0.5, periods=4.0, count=count)
+    beside = np.sqrt(np.square(np.abs(between)).mean(axis=0)) + 1e-9
+    return Spreads(cents=cents, like_a_saw=lines.like_a_saw, stands_out=lines.amplitude / beside)
 
 
 def _carried(
     samples: Floats, rate_hz: float, hz: float, orders: int, *, beside: float, periods: float, count: int
-) -> tuple[Complexes, float]:
-    """Amplitude and phase of 1, 2, … times the pitch, shape (moments, orders), and the time between moments.
+) -> tuple[Complexes, Floats]:
+    """Amplitude of 1, 2, … times the pitch, shape (moments, orders), and the sample in the middle of each.
 
-    `beside` is added to the numbers of the orders.
+    `beside` is added to the numbers of the orders. The phase is that against the middle.
     """
     shape = two_periods(0.5 * periods / hz * rate_hz)
     length, reach = len(shape), len(shape) // 2
     room = max(len(samples) - length, 0)
     firsts = np.rint(room * np.linspace(0.0, 1.0, count)).astype(np.intp)
     rows = samples[np.minimum(firsts[:, None] + np.arange(length), len(samples) - 1)]
-    step_rad = -2.0 * np.pi * hz / rate_hz
-    places: Floats = np.arange(-reach, reach + 1.0)
-    waves = _multiples(step_rad * places, orders, beside)
-    lines = rows @ (waves * (shape * (2.0 / shape.sum()))[:, None])
-    # The frames are whole samples apart, so each is turned back by where it really stands.
-    lines *= _multiples(step_rad * np.asarray(firsts + reach, np.float64), orders, beside)
-    return lines, room / max(count - 1, 1) / rate_hz
+    later = _multiples(-2.0 * np.pi * hz / rate_hz * np.arange(reach + 1.0), orders, beside)
+    waves = np.concatenate([later[:0:-1].conj(), later]) * (shape * (2.0 / shape.sum()))[:, None]
+    # Real by real: one complex number is two of them.
+    lines = (rows @ waves.view(np.float64)).view(np.complex128)
+    return lines, np.asarray(firsts + reach, np.float64)
 
 
 def _multiples(angles: Floats, orders: int, beside: float) -> Complexes:
     """exp(i·angle·(order + beside)), shape (angles, orders), by multiplying: a tenth of the time."""
     made = np.repeat(np.exp(1j * angles)[:, None], orders, axis=1)
-    made[:, 0] = np.exp((1j * (1.0 + beside)) * angles)
+    if beside:
+        made[:, 0] = np.exp((1j * (1.0 + beside)) * angles)
     return np.asarray(np.cumprod(made, axis=1), np.complex128)
+
+
+def _are_weak(like_a_saw: Floats) -> bool:
+    """Whether `_of_voices` would find one voice whatever else there is; most notes end here."""
+    return bool(
+        np.count_nonzero(like_a_saw[_FIRST - 1 :] > FAINTEST) < LEAST_HARMONICS
+        or _low(like_a_saw) < LEAST_LOW
+        or _ripple(like_a_saw) > RIPPLE
+    )
+
+
+def _are_steady(cents: Floats, like_a_saw: Floats) -> bool:
+    """The same from how far they spread, whatever lies between them."""
+    above = cents[_FIRST - 1 :][like_a_saw[_FIRST - 1 :] > FAINTEST]
+    return float(above.max()) + _ROUNDING_CENTS < LEAST_CENTS
+
+
+def _low(like_a_saw: Floats) -> float:
+    """How strong the harmonics between the fundamental and the first that is asked are."""
+    return float(np.sqrt(np.mean(np.square(like_a_saw[1:_FIRST]))))
 
 
 def _of_voices(spreads: Spreads) -> float:
@@ -179,12 +233,12 @@ def _of_voices(spreads: Spreads) -> float:
     number = int(counts.sum())
     if number < LEAST_HARMONICS:
         return 0.0
-    low = float(np.sqrt(np.mean(np.square(spreads.like_a_saw[1:_FIRST]))))
+    low = _low(spreads.like_a_saw)
     if low < max(LEAST_LOW, LOW_SHARE * float(np.median(spreads.like_a_saw[above][counts]))):
         return 0.0
     if _ripple(spreads.like_a_saw) > RIPPLE:
         return 0.0
-    cents = spreads.cents[above][counts] + 1e-3
+    cents = spreads.cents[above][counts] + _ROUNDING_CENTS
     usual = float(np.median(cents))
     clear = float(np.median(spreads.stands_out[above][counts]))
     fundamental, second = (float(one) / usual for one in spreads.cents[:2])
