@@ -1,7 +1,7 @@
 """The picture of a lane of the low end: knots on a rope at their depth, kicks, water over plumb lines.
 
-Kept as an image that is moved while time goes on, and drawn anew when something new is known: hours part by
-part, over the old image.
+Kept as an image that is moved while time goes on, and drawn anew when something new is known, part by part:
+behind the old image where that can stay, over it where another part of time is to be seen.
 """
 
 from __future__ import annotations
@@ -68,6 +68,8 @@ class _Drawing:
     scale: TimeScale
     parts: list[Part]  # still to be drawn, the next one last
     is_far: bool
+    image: QImage
+    is_hidden: bool  # it takes the place of the old one once it is whole
     count: int = 0
     took_s: float = 0.0
 
@@ -110,37 +112,35 @@ class DepthStrip:
         has_moved_only = look is before and _shift(drawn, scale) <= MOST_SHIFT
         self._look, self._scale = look, scale
         is_new = self._drawing is None and pieces is not self._pieces and self._has_rested()
+        is_new = is_new and time.monotonic() < until_s  # to begin copies the old one: not all lanes at once
         if not has_moved_only or is_new:
-            self._begin(pieces, look, scale, keeps=look is before)
-            is_other = True
-        while self._drawing is not None and time.monotonic() < until_s:
-            self._go_on(self._drawing)
-            is_other = True
+            self._begin(pieces, look, scale, keeps=look is before, is_hidden=has_moved_only)
+            is_other = is_other or not has_moved_only
+        while (drawing := self._drawing) is not None and time.monotonic() < until_s:
+            self._go_on(drawing)
+            is_other = is_other or not drawing.is_hidden or not drawing.parts
         self.is_behind = self._drawing is not None or pieces is not self._pieces
         return scale.columns if is_other else 0
 
     def _has_rested(self) -> bool:
         return time.monotonic() - self._drew_s >= REST * self._took_s
 
-    def _begin(self, pieces: Sequence[Piece], look: Look, scale: TimeScale, *, keeps: bool) -> None:
-        """A new picture; what the old one has of it stays there until its part is drawn anew."""
+    def _begin(
+        self, pieces: Sequence[Piece], look: Look, scale: TimeScale, *, keeps: bool, is_hidden: bool
+    ) -> None:
+        """A new picture; hidden, or what the old one has of it stays there until its part is drawn anew."""
         rows, whole = look.axis.rows, Part(0, scale.columns)
         shift = _shift(self._drawn, scale) if keeps else scale.columns
-        image, old = self._spare, self._image
+        image = self._spare
         if image.size() != QSize(scale.columns, rows):
             image = QImage(scale.columns, rows, QImage.Format.Format_RGB32)
-        painter = QPainter(image)
-        try:
-            painter.drawImage(0, 0, old, shift, 0, scale.columns - shift, rows)
-            bare = Part(scale.columns - shift, scale.columns)
-            painter.fillRect(bare.left, 0, bare.columns, rows, QColor(look.theme.paper))
-            self._bed(painter, look, bare)
-        finally:
-            painter.end()
+        if not is_hidden:
+            self._keep_old(image, look, scale, shift)
         undone = scale.columns
         if self._drawing is not None:  # given up: it rests as if it were whole
             self._drew_s, self._took_s = time.monotonic(), max(self._took_s, self._drawing.took_s)
-        if shift < scale.columns and self._drawing is not None and self._drawing.parts:
+        is_given_up = self._drawing is not None and not self._drawing.is_hidden and not is_hidden
+        if shift < scale.columns and is_given_up and self._drawing is not None and self._drawing.parts:
             undone = self._drawing.parts[-1].right - shift
         first, last = self._reach(look, scale, whole)
         kind, number, is_far = self._lane.picture, 0, False
@@ -152,8 +152,25 @@ class DepthStrip:
         # The newest first, then what was never reached, then the rest.
         waiting = [part for part in parts[:-1] if part.left < undone]
         parts = [*(part for part in parts[:-1] if part.left >= undone), *waiting, parts[-1]]
-        self._pieces, self._image, self._spare, self._drawn = pieces, image, old, scale
-        self._drawing = _Drawing(pieces, look, scale, parts, is_far)
+        self._pieces, self._spare = pieces, image
+        self._drawing = _Drawing(pieces, look, scale, parts, is_far, image, is_hidden)
+        if not is_hidden:
+            self._show_image(image, scale)
+
+    def _keep_old(self, image: QImage, look: Look, scale: TimeScale, shift: int) -> None:
+        """What the old picture has of a new one, and nothing beside it."""
+        rows, left = look.axis.rows, scale.columns - shift
+        painter = QPainter(image)
+        try:
+            painter.drawImage(0, 0, self._image, shift, 0, left, rows)
+            bare = Part(left, scale.columns)
+            painter.fillRect(bare.left, 0, bare.columns, rows, QColor(look.theme.paper))
+            self._bed(painter, look, bare)
+        finally:
+            painter.end()
+
+    def _show_image(self, image: QImage, scale: TimeScale) -> None:
+        self._image, self._spare, self._drawn = image, self._image, scale
 
     def _parts(
         self, pieces: Sequence[Piece], look: Look, scale: TimeScale, number: int, *, is_far: bool
@@ -181,6 +198,8 @@ class DepthStrip:
         drawing.took_s += now_s - began_s
         if is_over:
             self._drawing, self._drew_s, self._took_s = None, now_s, drawing.took_s
+            if drawing.is_hidden:
+                self._show_image(drawing.image, drawing.scale)
 
     def overs(self) -> list[int]:
         """None: an over is no matter of the low end."""
@@ -209,7 +228,7 @@ class DepthStrip:
     def _draw(self, drawing: _Drawing, part: Part) -> None:
         """Draw the columns of a part; they know nothing of what was there."""
         look = drawing.look
-        painter = QPainter(self._image)
+        painter = QPainter(drawing.image)
         try:
             painter.setClipRect(part.left, 0, part.columns, look.axis.rows)
             painter.fillRect(part.left, 0, part.columns, look.axis.rows, QColor(look.theme.paper))
@@ -236,7 +255,7 @@ class DepthStrip:
 
         look = drawing.look
         text = NOTHING[self._lane.key] if drawing.pieces else NOT_KEPT
-        painter = QPainter(self._image)
+        painter = QPainter(drawing.image)
         try:
             painter.scale(look.device_ratio, look.device_ratio)
             painter.setFont(fonts.font(LABEL_PX))

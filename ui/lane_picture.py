@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from meter.timeline import Timeline
 
 FOCUS_PX: Final = 2.0
-DEPTHS_S: Final = 0.002
+DEPTHS_S: Final = 0.0015
 """Once lanes of the low end have taken so long, the rest of them waits for the next frame."""
 WAITING_COLUMNS: Final = 0.2
 WAITING_SLOTS: Final = 4
