@@ -221,9 +221,10 @@ class Navigator(QObject):
         return None if one is None else one.number
 
     def where(self, finding: Finding) -> list[str]:
-        """What stands under the place of a finding."""
+        """What stands under the place of a finding; of the pass nothing while there is one only."""
         slot = finding.at_slot
-        return where_lines(self.timeline, slot, pass_number=self._number_at(slot))
+        number = self._number_at(slot) if len(self.passes) > 1 else None
+        return where_lines(self.timeline, slot, pass_number=number)
 
     def view(self) -> View:
         """What the lanes show."""
