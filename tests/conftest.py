@@ -14,6 +14,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,10 @@ CAPTURE = ROOT / "tests/capture"
 
 # Before any test imports numpy; the launcher does the same.
 os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
+# Started in the background, a shell lets its children ignore Ctrl-C, which some tests send to theirs.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # The same examples at every run, on a slow machine too.
 hypothesis.settings.register_profile("leadline", derandomize=True, deadline=None, database=None)
