@@ -7,6 +7,7 @@ thread runs. Elsewhere the work is done in place, or in threads.
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -70,7 +71,11 @@ class Forked:
         self._process = context.Process(
             target=_run, args=(work, messages, answers, ours, given), name=name, daemon=True
         )
-        self._process.start()
+        gc.freeze()  # else the first look for dead objects, on either side, parts what both share
+        try:
+            self._process.start()
+        finally:
+            gc.unfreeze()
         messages.close()
         answers.close()
 
