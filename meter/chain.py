@@ -21,6 +21,7 @@ from meter.dsp.loudness import LoudnessMeter
 from meter.dsp.overs import OverLog
 from meter.dsp.runs import Run, RunPlanner
 from meter.dsp.samples import clean
+from meter.dsp.side import Side
 from meter.dsp.true_peak import LAG_FRAMES
 from meter.errors import UsageError
 from meter.low_sink import LowSink
@@ -74,8 +75,7 @@ class Chain:
         Measure in two threads beside the caller, for files: soundings come a batch (6 s) later.
     apart : bool
         Instead of that, measure true peak and low bands in a copy of this process; soundings come up to four
-        batches later.
-        Only where `meter.forked.is_possible`, and not at rates whose blocks differ in length.
+        batches later. Only where `meter.forked.is_possible`, and not at rates whose blocks differ in length.
     low_sink : LowSink, optional
         Gets the signal at about 3 kHz that is made here anyway, in the caller's thread.
 
@@ -114,17 +114,17 @@ class Chain:
         self._weights = np.array(self.weights)
         apart = apart and self.grid.is_regular
         self.loudness = LoudnessMeter()
-        self._analyser = Analyser(
+        side = Side(
             self.grid,
             channels=channels,
             crossover_hz=crossover_hz,
             limit=db_to_amplitude(over_limit_dbtp),
             low_end=low_end,
             low_audio=low_sink is not None,
-            beside=beside,
             from_silence=not is_excerpt,
-            apart_frames=_BATCH_BLOCKS * self.grid.block_frames(0) if apart else None,
         )
+        batch = _BATCH_BLOCKS * self.grid.block_frames(0) if apart else None
+        self._analyser = Analyser(self.grid, channels=channels, side=side, beside=beside, apart_frames=batch)
         self._low_sink = low_sink
         self._low_factor = decimation_factor(self.grid)
         self._low_ready: list[tuple[Floats, bool]] = []
@@ -217,7 +217,7 @@ class Chain:
         return _joined(done) if done else empty_soundings()
 
     def _is_ready(self, part: Samples) -> bool:
-        """Whether frames can be measured where they lie: whole blocks, as they are given live."""
+        """Whether frames can be measured where they lie: whole blocks, as live sound and files give them."""
         return (
             self._filled == 0
             and part.dtype == np.float32

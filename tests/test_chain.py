@@ -609,3 +609,15 @@ def test_threads_beside_end_with_the_chain():
         run(chain, noise(5.0, seed=1))
         assert threading.active_count() > before
     assert threading.active_count() == before
+
+
+@pytest.mark.parametrize("frames", [4800, 5000])
+def test_what_was_given_is_left_as_it_was(frames):
+    block = np.full((frames, 2), 0.25, np.float32)
+    block[100, 1], block[101, 0] = np.nan, 1e30
+    before = block.tobytes()
+    chain = Chain(rate_hz=48_000, channels=2)
+    chain.process(block)
+    chain.flush()
+    assert chain.nonfinite_samples == 2
+    assert block.tobytes() == before

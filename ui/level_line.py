@@ -14,6 +14,7 @@ from PyQt6.QtCore import QRectF, QSize, Qt, QTimer
 from PyQt6.QtGui import QColor, QPainter, QPaintEvent
 from PyQt6.QtWidgets import QSizePolicy, QWidget
 
+from ui.style import typeset
 from ui.theme import worn
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ _MIDDLE_PX: Final = 1.0
 
 _EVERY_DB: Final = (-48.0, -36.0, -24.0, -12.0)
 
-_SAYS: Final = (
+_SAYS: Final = typeset(
     "The sound of this moment, left and right from the middle. Thin: the highest sample of 50 ms, from "
     f"{LOWEST_DB:g} to 0 dBFS at the ends, a mark every 12 dB. Thick: M on the same scale in LUFS."
 )
@@ -49,9 +50,10 @@ class LevelLine(QWidget):
         self.setMinimumWidth(WIDE_PX // 4)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)  # so the window behind is not painted too
         self.setAccessibleName("Level of this moment")
-        self.setAccessibleDescription(_SAYS.replace("-", "−"))
-        self.setToolTip(_SAYS.replace("-", "−"))
+        self.setAccessibleDescription(_SAYS)
+        self.setToolTip(_SAYS)
         self.shown: EyeLevels | None = None
+        self._taken: tuple[EyeLevels, ...] = ()
         self._next: tuple[EyeLevels, ...] = ()
         self._later = QTimer(self)
         self._later.setSingleShot(True)
@@ -65,8 +67,10 @@ class LevelLine(QWidget):
 
     def show_now(self, now: Now) -> None:
         """Take what is known now; the levels of a source that has stopped are none."""
-        self._next = now.eye if now.is_heard else ()
-        self._show_next()
+        taken = now.eye if now.is_heard else ()
+        if taken != self._taken:  # what is known may have changed otherwise: then they were shown already
+            self._taken = self._next = taken
+            self._show_next()
 
     def _show_next(self) -> None:
         shown = self._next[0] if self._next else None

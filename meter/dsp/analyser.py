@@ -101,21 +101,13 @@ class Analyser:
         Sample rate and block lengths.
     channels : int
         1 to 6; pair measures are taken on the first two.
-    crossover_hz : float
-        Upper end of the band below the crossover.
-    limit : float
-        Amplitude above which the true peak is an over.
-    low_end : bool
-        Measure the low bands.
-    low_audio : bool
-        Keep the signal at the lower rate of each batch, for `take_low_audio`.
+    side : Side
+        True peak and low end.
     beside : bool
         Run the parts in two threads, beside the caller.
     apart_frames : int, optional
         Instead of that, measure true peak and low end in a copy of this process, beside the caller, which
         measures the rest; so many frames are begun at most. See `meter.forked.is_possible`.
-    from_silence : bool
-        Silence comes before the first frame; see `TruePeakMeter`.
     """
 
     def __init__(
@@ -123,26 +115,14 @@ class Analyser:
         grid: Grid,
         *,
         channels: int,
-        crossover_hz: float,
-        limit: float,
-        low_end: bool,
-        low_audio: bool,
+        side: Side,
         beside: bool,
-        from_silence: bool,
         apart_frames: int | None = None,
     ) -> None:
         self._grid = grid
         self._channels = channels
         self._k = k_filter(grid, channels=channels)
-        self._side = Side(
-            grid,
-            channels=channels,
-            crossover_hz=crossover_hz,
-            limit=limit,
-            low_end=low_end,
-            low_audio=low_audio,
-            from_silence=from_silence,
-        )
+        self._side = side
         self._low_audio: Floats | None = None
         self._flat = FlatTops(grid, channels=channels)
         self._dropouts = Dropouts(grid)

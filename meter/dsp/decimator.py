@@ -23,7 +23,7 @@ TARGET_RATE_HZ: Final = 2_900
 PASS_SHARE: Final = 0.3
 _STOP_DB: Final = 90.0
 _GROUP: Final = 16
-"""Outputs of a product, about: a vector register is full, and samples are copied half as often again."""
+"""Outputs of a product, about: a vector register is full, and neighbours share most of what is copied."""
 
 
 @lru_cache(maxsize=8)

@@ -48,7 +48,8 @@ BARE: Final = 0.68
 APART_CENTS: Final = 2.5
 """Voices that spread more are no single pitch: two 5 cents apart, seven over 7.5 cents."""
 INSIDE: Final = 1.645
-"""Nine in ten, of what is spread evenly around its middle: voices so close widen what is stated."""
+"""Standard deviations that hold nine in ten of a normal distribution (CALC): by so much voices that are still
+one pitch widen what is stated."""
 
 LEAST_UNPITCHED_S: Final = 0.25
 SHORT_S: Final = 0.16

@@ -149,9 +149,9 @@ def depth_of(number, *, rows=100):
     return DepthStrip(lane), look_of(lane, None, LIGHT, rows=rows, device_ratio=1.0)
 
 
-def a_part(strip, pieces, look, scale):
-    """One part, and no more."""
-    ticks = iter((0.0, *[1.0] * 9))
+def a_part(strip, pieces, look, scale, *, looks=1):
+    """One part, and no more; the clock is looked at so often before it."""
+    ticks = iter((*[0.0] * looks, *[1.0] * 9))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("ui.depth_strip.time", SimpleNamespace(monotonic=lambda: next(ticks)))
         return strip.update(pieces, look, scale, until_s=0.5)
@@ -196,6 +196,23 @@ def test_while_a_new_picture_is_drawn_the_old_one_moves_on(app):
     a_part(strip, pieces, look, moved)
     assert strip.is_behind
     np.testing.assert_array_equal(pixels_of(strip)[:, 30:700], old[:, 50:720])
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_new_pieces_are_drawn_behind_the_picture_that_is_there(app, number):
+    strip, look = depth_of(number)
+    old_pieces, new_pieces = an_hour(seed=1), an_hour(seed=2)
+    strip.update(old_pieces, look, HOUR)
+    old = pixels_of(strip)
+    strip._drew_s = strip._took_s = 0.0  # it has rested
+    shown = [a_part(strip, new_pieces, look, HOUR, looks=3)]
+    while strip.is_behind and len(shown) < 100:
+        np.testing.assert_array_equal(pixels_of(strip), old)
+        shown.append(a_part(strip, new_pieces, look, HOUR))
+    fresh, _ = depth_of(number)
+    fresh.update(new_pieces, look, HOUR)
+    assert shown == [0] * (len(shown) - 1) + [HOUR.columns] and len(shown) >= 2
+    np.testing.assert_array_equal(pixels_of(strip), pixels_of(fresh))
 
 
 def test_nothing_is_painted_again_where_nothing_is_new(app):

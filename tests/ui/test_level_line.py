@@ -52,6 +52,14 @@ def test_each_half_of_a_sounding_is_shown_in_its_turn(line, qtbot):
     qtbot.waitUntil(lambda: line.shown == second, timeout=10 * HALF_MS)
 
 
+def test_what_was_shown_is_not_shown_again_when_something_else_is_new(line, qtbot):
+    first, second = eye(-6.0, -6.0), eye(-12.0, -12.0)
+    line.show_now(now_of(first, second))
+    qtbot.waitUntil(lambda: line.shown == second, timeout=10 * HALF_MS)
+    line.show_now(now_of(first, second, pass_number=2))
+    assert line.shown == second
+
+
 def test_it_grows_to_the_side_that_sounds(line):
     line.show_now(now_of(eye(-15.0, -45.0)))
     left, right = reach(line)
