@@ -156,17 +156,20 @@ class BodyReader:
         fall = np.where(is_body & (at < shortest[:, None]), falling, 0.0)
         highest, sums, falls = squares.max(axis=1), squares.sum(axis=1), np.vecdot(fall, fall)
         lengths = np.maximum(until - self.before_frames, 1)
+        ends_s = self._t[ends - 1]
+        columns = (ends, ends_s, are_over, tops, sub, whole, highest * lengths, sums, kick, falls)
+        rows = zip(bodies_hz, *(column.tolist() for column in columns), strict=True)
         return [
             Body(
-                hz=body_hz if ends[k] > 0 and self._t[ends[k] - 1] > LEAST_S else None,
-                seconds=max(float(self._t[ends[k] - 1]), 0.0) if are_over[k] else None,
-                level_dbfs=power_to_db(float(tops[k])),
-                sub_share=float(sub[k] / max(whole[k], 1e-30)),
-                crest_db=power_to_db(float(highest[k] * lengths[k] / sums[k])) if sums[k] > 0.0 else 0.0,
-                energy=float(kick[k]) * 2.0 / self._size,
-                fall_energy=float(falls[k]),
+                hz=body_hz if end > 0 and end_s > LEAST_S else None,
+                seconds=max(end_s, 0.0) if is_over else None,
+                level_dbfs=power_to_db(top),
+                sub_share=in_sub / max(in_all, 1e-30),
+                crest_db=power_to_db(high / total) if total > 0.0 else 0.0,
+                energy=in_kick * 2.0 / self._size,
+                fall_energy=fall_energy,
             )
-            for k, body_hz in enumerate(bodies_hz)
+            for body_hz, end, end_s, is_over, top, in_sub, in_all, high, total, in_kick, fall_energy in rows
         ]
 
     def _spectra(self, pieces: Floats, counts: npt.NDArray[np.intp]) -> npt.NDArray[np.complex128]:

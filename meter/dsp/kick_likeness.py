@@ -53,6 +53,7 @@ class Likeness:
         self._length = round(LENGTH_S * rate_hz)
         self._shift = round(SHIFT_S * rate_hz)
         self.frames = self._length + 2 * self._shift
+        self._shifts = np.arange(2 * self._shift + 1)
         self._window = np.concatenate(
             [np.hanning(2 * round(0.004 * rate_hz))[: round(0.004 * rate_hz)], np.ones(self._length)]
         )[: self._length]
@@ -60,13 +61,16 @@ class Likeness:
         self._window[-fade:] = np.linspace(1.0, 0.0, fade)
         self._kinds: list[Floats] = []
         self._counts: list[int] = []
+        self._taken = 0  # in all kinds
 
     def filtered(self, samples: Floats) -> Floats:
         """The part of the low signal that is compared, of any number of new samples."""
         out, self._memory = linear_filter(self._b, self._a, samples[None], self._memory)
         return np.asarray(out[0], np.float64)
 
-    def surer(self, sound: Floats, starts: npt.NDArray[np.intp], scores: Floats) -> list[float]:
+    def surer(
+        self, sound: Floats, starts: npt.NDArray[np.intp], scores: Floats
+    ) -> list[tuple[int, float]]:
         """The scores of beginnings, with what is known of those before them; remembers them.
 
         Parameters
@@ -77,33 +81,45 @@ class Likeness:
             Where the piece of each begins, `before_frames` before it; in order.
         scores : ndarray, shape (k,)
             By their looks alone.
+
+        Returns
+        -------
+        list of (int, float)
+            Which, and its score; without those that nothing could make a kick.
         """
-        made: list[float] = scores.tolist()
-        looked = np.flatnonzero(scores > -MOST)  # nothing could make one of the others
+        looked = np.flatnonzero(scores > -MOST)
         if len(looked) == 0:
-            return made
-        energy = np.cumsum(np.concatenate([[0.0], sound * sound]))
-        places = starts[looked, None] + np.arange(2 * self._shift + 1)
+            return []
+        energy = np.empty(len(sound) + 1)
+        energy[0] = 0.0
+        np.cumsum(sound * sound, out=energy[1:])
+        firsts = starts[looked]
+        places = firsts[:, None] + self._shifts
         norms = np.sqrt(np.maximum(energy[places + self._length] - energy[places], 1e-20))
-        for at, start, norm in zip(looked.tolist(), starts[looked].tolist(), norms, strict=True):
+        made = []
+        for at, start, score, norm in zip(
+            looked.tolist(), firsts.tolist(), scores[looked].tolist(), norms, strict=True
+        ):
             piece = sound[start : start + self.frames]
             best, kind, shift = 0.0, -1, 0
             for k, known in enumerate(self._kinds):
-                likes = np.correlate(piece, known, "valid") / norm
+                likes = np.correlate(piece, known) / norm
                 own_shift = int(likes.argmax())
-                if likes[own_shift] > best:
-                    best, kind, shift = float(likes[own_shift]), k, own_shift
-            if sum(self._counts) >= ENOUGH:
-                made[at] += min(max(WORTH * (best - SAME), -MOST), MOST)
+                if (like := likes.item(own_shift)) > best:
+                    best, kind, shift = like, k, own_shift
+            if self._taken >= ENOUGH:
+                score += min(max(WORTH * (best - SAME), -MOST), MOST)
             else:
-                made[at] -= UNSUPPORTED
-            if made[at] > SURE:
+                score -= UNSUPPORTED
+            if score > SURE:
                 self._remember(piece, kind if best > SAME else -1, shift)
+            made.append((at, score))
         return made
 
     def _remember(self, piece: Floats, kind: int, shift: int) -> None:
         if kind < 0 and len(self._kinds) == KINDS:
             return
+        self._taken += 1
         at = shift if kind >= 0 else self._shift
         mine = piece[at : at + self._length] * self._window
         mine = mine / max(float(np.sqrt(mine @ mine)), 1e-20)

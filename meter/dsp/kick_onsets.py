@@ -7,6 +7,8 @@ weighed by a small network (`meter.dsp.kick_shape`).
 
 from __future__ import annotations
 
+from functools import reduce
+from itertools import groupby, pairwise
 from typing import Final
 
 import numpy as np
@@ -40,7 +42,16 @@ NEIGHBOURS: Final = 5
 KEPT: Final = BEFORE + AFTER + NEIGHBOURS + 1
 """Steps of the past that a chunk needs."""
 
-_LENGTHS = np.diff([*MOMENTS, BEFORE + AFTER]).astype(np.float64)[:, None]
+Places = npt.NDArray[np.intp]
+
+_LENGTHS: Final = np.diff([*MOMENTS, BEFORE + AFTER]).astype(np.float64)[:, None]
+_RUNS: Final = tuple(
+    (run[0], run[-1] + 1, int(length))
+    for length, alike in groupby(range(len(MOMENTS)), lambda k: _LENGTHS[k, 0])
+    for run in [list(alike)]
+)
+"""Moments of one length that follow on each other: the first, behind the last, and the length."""
+_AROUND: Final = np.arange(-BEFORE, AFTER)[:, None]
 
 
 def step_frames(rate_hz: float) -> int:
@@ -59,42 +70,57 @@ class BandPowers:
 
     def __init__(self, rate_hz: float) -> None:
         self._step = step_frames(rate_hz)
-        width = PARTS * self._step
+        self._width = width = PARTS * self._step
         at = np.arange(width)[:, None]
         turns = 2.0 * np.pi * at * np.arange(EDGES[0], EDGES[-1]) / width
         window = (0.5 - 0.5 * np.cos(2.0 * np.pi * at / width)) * (4.0 / width)
         kernel = np.concatenate([window * np.cos(turns), window * np.sin(turns)], axis=1)
-        self._kernel = kernel.astype(np.float32)
-        self._edges = [edge - EDGES[0] for edge in EDGES[:-1]]
-        self._frames = np.empty((CHUNK, width), np.float32)
+        self._kernel = kernel.astype(np.float32).T
         self._past = np.zeros(width - self._step)
 
     def process(self, samples: Floats) -> Floats:
-        """Powers of shape (CHUNK, BANDS) from CHUNK·step samples; row k ends with step k."""
+        """Powers of shape (BANDS, n·CHUNK) from n·CHUNK·step samples; column k ends with step k."""
         joined = np.concatenate([self._past, samples])
         self._past = joined[len(samples) :]
-        item = joined.itemsize
-        shape, strides = self._frames.shape, (self._step * item, item)
-        self._frames[:] = np.ndarray(shape, joined.dtype, joined, strides=strides)
-        parts = self._frames @ self._kernel
+        chunk, item = CHUNK * self._step, joined.itemsize
+        shape, strides = (len(samples) // chunk, CHUNK, self._width), (chunk * item, self._step * item, item)
+        frames = np.ndarray(shape, joined.dtype, joined, strides=strides).astype(np.float32)
+        parts = self._kernel @ frames.swapaxes(1, 2)  # a product for each chunk
         parts *= parts
-        powers = parts[:, : EDGES[-1] - EDGES[0]] + parts[:, EDGES[-1] - EDGES[0] :]
-        return np.add.reduceat(powers, self._edges, axis=1).astype(np.float64)
+        bins = EDGES[-1] - EDGES[0]
+        powers = np.add(parts[:, :bins], parts[:, bins:]).swapaxes(0, 1)
+        made = np.empty((BANDS, *powers.shape[1:]))
+        for band, (first, stop) in enumerate(pairwise(EDGES)):
+            made[band] = _sum_of(powers[first - EDGES[0] : stop - EDGES[0]])
+        return made.reshape(BANDS, -1)
+
+
+def _sum_of(rows: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:
+    """Sum along the first axis, in the order of `numpy.add.reduceat` along the last, which takes longer."""
+    rest = rows[1:]
+    if len(rest) == 16:
+        rest = rest[:8] + rest[8:]
+        while len(rest) > 1:
+            rest = rest[::2] + rest[1::2]
+    return reduce(np.add, (reduce(np.add, rest), rows[0])) if len(rest) else rows[0]
 
 
 class _Lately:
     """The highest value, fading."""
 
     def __init__(self) -> None:
-        self._fade = np.exp(-np.arange(CHUNK + 1) / HOLD_STEPS)
+        self._fade = np.exp(-np.arange(1, CHUNK + 1) / HOLD_STEPS)
         self._highest = 0.0
 
     def process(self, values: Floats) -> Floats:
-        """Take CHUNK values; the highest so far at each."""
-        joined = np.concatenate([[self._highest], values]) / self._fade
-        highest = np.maximum.accumulate(joined) * self._fade
-        self._highest = float(highest[-1])
-        return np.asarray(highest[1:], np.float64)
+        """Take n·CHUNK values; the highest so far at each."""
+        # In each chunk as if the fading began with it: so the last bits are the same however many come.
+        highest = np.maximum.accumulate(values.reshape(-1, CHUNK) / self._fade, axis=1)
+        for row in highest:
+            np.maximum(row, self._highest, out=row)
+            row *= self._fade
+            self._highest = float(row[-1])
+        return np.asarray(highest.reshape(-1), np.float64)
 
 
 class OnsetFinder:
@@ -108,63 +134,72 @@ class OnsetFinder:
     Attributes
     ----------
     chunk_frames : int
-        Samples to give at a time.
+        Samples to give at a time, or any multiple of it.
     """
 
     def __init__(self, rate_hz: float) -> None:
         self._step = step_frames(rate_hz)
         self.chunk_frames = CHUNK * self._step
         self._bands = BandPowers(rate_hz)
-        self._powers = np.zeros((KEPT, BANDS))
+        self._powers = np.zeros((BANDS, KEPT))
         self._rises = np.zeros(KEPT)
         self._highs = np.zeros(KEPT)
+        self._sums = np.zeros(KEPT)
         self._louds = np.zeros(KEPT)
         self._highest, self._loudest = _Lately(), _Lately()
-        self._first = -KEPT  # step of the first row that is kept
+        self._first = -KEPT  # step of the first that is kept
 
-    def process(self, samples: Floats) -> list[tuple[int, float]]:
-        """Take a chunk of samples; the moments that are known now, 0.2 s later at most.
+    def process(self, samples: Floats) -> list[tuple[Places, Floats]]:
+        """Take chunks of samples; the moments that are known with each, 0.2 s later at most.
+
+        Many chunks at once give the same as one after the other, bit for bit.
 
         Returns
         -------
-        list of (int, float)
-            Sample at which it begins (within 8 ms), and the score: above 0 rather a kick than none.
+        list of (ndarray, ndarray)
+            For each chunk: the samples at which something begins (within 8 ms), and the scores: above 0
+            rather a kick than none.
         """
-        self._powers = np.concatenate([self._powers, self._bands.process(samples)])
-        rises = _rises(self._powers[KEPT - 8 :])
+        new = self._bands.process(samples)
+        chunks = new.shape[1] // CHUNK
+        sums, rises = new.sum(axis=0), _rises(np.concatenate([self._powers[:, -8:], new], axis=1))
+        self._powers = np.concatenate([self._powers, new], axis=1)
         self._rises = np.concatenate([self._rises, rises])
+        self._sums = np.concatenate([self._sums, sums])
         self._highs = np.concatenate([self._highs, self._highest.process(rises)])
-        self._louds = np.concatenate([self._louds, self._loudest.process(self._powers[KEPT:].sum(axis=1))])
-        first = NEIGHBOURS + BEFORE + 1
-        part = slice(first, first + CHUNK)
-        tops = _highest_around(self._rises[first - NEIGHBOURS : first + CHUNK + NEIGHBOURS])
-        least = np.maximum(LEAST_RISE * self._highs[part], QUIETEST_RISE)
-        mine = self._rises[part]
+        self._louds = np.concatenate([self._louds, self._loudest.process(sums)])
+        first, stop = NEIGHBOURS + BEFORE + 1, NEIGHBOURS + BEFORE + 1 + chunks * CHUNK
+        tops = _highest_around(self._rises[first - NEIGHBOURS : stop + NEIGHBOURS])
+        least = np.maximum(LEAST_RISE * self._highs[first:stop], QUIETEST_RISE)
+        mine = self._rises[first:stop]
         found = np.flatnonzero((mine >= tops) & (mine >= least)) + first
-        scores = self._scores(found) if len(found) else np.zeros(0)
-        told = [
-            (self._sample(self._first + int(at)), float(score))
-            for at, score in zip(found, scores, strict=True)
-        ]
-        self._powers, self._rises = self._powers[CHUNK:], self._rises[CHUNK:]
-        self._highs, self._louds = self._highs[CHUNK:], self._louds[CHUNK:]
-        self._first += CHUNK
+        told = self._told(found, first + CHUNK * np.arange(1, chunks))
+        self._powers, self._rises = self._powers[:, -KEPT:], self._rises[-KEPT:]
+        self._highs, self._louds, self._sums = self._highs[-KEPT:], self._louds[-KEPT:], self._sums[-KEPT:]
+        self._first += chunks * CHUNK
         return told
 
-    def _scores(self, found: npt.NDArray[np.int64]) -> Floats:
-        return scores_of(self.numbers_of(found))
+    def _told(self, found: Places, edges: Places) -> list[tuple[Places, Floats]]:
+        """Places and scores of each chunk; a product for each."""
+        numbers = self.numbers_of(found)
+        # Where the rise of a step begins: the middle of its window, less half a step.
+        at = np.maximum((found + (self._first + 1 - PARTS // 2)) * self._step - self._step // 2, 0)
+        cuts = [0, *np.searchsorted(found, edges).tolist(), len(found)]
+        return [(at[a:b], self._scores(numbers[a:b]) if b > a else np.zeros(0)) for a, b in pairwise(cuts)]
 
-    def numbers_of(self, found: npt.NDArray[np.int64]) -> Floats:
+    def _scores(self, numbers: Floats) -> Floats:
+        return scores_of(numbers)
+
+    def numbers_of(self, found: Places) -> Floats:
         """What is weighed of each moment, shape (n, len(MOMENTS)·BANDS + 1)."""
-        moments = self._powers[found[:, None] + np.arange(-BEFORE, AFTER)]
-        shapes, loudest = shapes_of(moments)
+        around = found + _AROUND
+        loudest = self._sums[around].max(axis=0)
+        shapes = _shapes_of(self._powers[:, around], loudest)
         under_db = powers_to_db(loudest / np.maximum(self._louds[found], 1e-30))
-        level_db = np.clip(under_db, FLOOR_DB, 0.0)[:, None]
-        return np.concatenate([shapes.reshape(len(found), -1), level_db], axis=1)
-
-    def _sample(self, step: int) -> int:
-        """Where the rise of a step begins: the middle of its window, less half a step."""
-        return max((step + 1 - PARTS // 2) * self._step - self._step // 2, 0)
+        numbers = np.empty((len(found), len(MOMENTS) * BANDS + 1))
+        numbers[:, :-1].reshape(len(found), len(MOMENTS), BANDS)[:] = shapes.T
+        np.minimum(np.maximum(under_db, FLOOR_DB), 0.0, out=numbers[:, -1])
+        return numbers
 
 
 def _highest_around(values: Floats) -> Floats:
@@ -180,33 +215,40 @@ def _rises(powers: Floats) -> Floats:
 
     Parameters
     ----------
-    powers : ndarray, shape (8 + n, BANDS)
+    powers : ndarray, shape (BANDS, 8 + n)
 
     Returns
     -------
     ndarray, shape (n,)
     """
-    amplitudes = np.sqrt(powers[:, 1:5])
-    before = amplitudes[: len(amplitudes) - 8].copy()
+    amplitudes = np.sqrt(powers[1:5])
+    count = amplitudes.shape[1] - 8
+    before = amplitudes[:, :count].copy()
     for k in range(1, 5):
-        before += amplitudes[k : len(amplitudes) - 8 + k]
-    rise = np.maximum(amplitudes[8:] - 0.2 * before, 0.0)
-    return np.asarray(rise[:, 0] + rise[:, 1] + rise[:, 2] + rise[:, 3], np.float64)
+        before += amplitudes[:, k : count + k]
+    rise = np.maximum(amplitudes[:, 8:] - 0.2 * before, 0.0)
+    return np.asarray(rise[0] + rise[1] + rise[2] + rise[3], np.float64)
 
 
-def shapes_of(moments: Floats) -> tuple[Floats, Floats]:
-    """What moments look like, in dB under the loudest step of each, and the power of that.
+def _shapes_of(moments: Floats, loudest: Floats) -> Floats:
+    """What moments look like, in dB under the loudest step of each.
 
     Parameters
     ----------
-    moments : ndarray, shape (n, BEFORE + AFTER, BANDS)
+    moments : ndarray, shape (BANDS, BEFORE + AFTER, n)
+    loudest : ndarray, shape (n,)
+        Power of that step.
 
     Returns
     -------
-    shapes : ndarray, shape (n, len(MOMENTS), BANDS)
-    loudest : ndarray, shape (n,)
+    ndarray, shape (BANDS, len(MOMENTS), n)
     """
-    loudest = moments.sum(axis=2).max(axis=1)
-    level_db = powers_to_db(moments / np.maximum(loudest, 1e-30)[:, None, None] + 1e-9)
+    level_db = 10.0 * np.log10(moments / np.maximum(loudest, 1e-30) + 1e-9)
     np.maximum(level_db, FLOOR_DB, out=level_db)
-    return np.add.reduceat(level_db, MOMENTS, axis=1) / _LENGTHS, loudest
+    made = np.empty((BANDS, len(MOMENTS), level_db.shape[2]))
+    for first, stop, length in _RUNS:
+        at, count = MOMENTS[first], stop - first
+        steps = level_db[:, at : at + count * length].reshape(BANDS, count, length, -1)
+        made[:, first:stop] = _sum_of(steps.transpose(2, 0, 1, 3))
+    made /= _LENGTHS
+    return made

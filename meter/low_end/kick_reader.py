@@ -38,6 +38,9 @@ HIGHEST_HZ: Final = 130.0
 LEAST_LOW: Final = 0.4
 """And what leaves less than this behind, of the energy of its fall, is a drum with no low end."""
 AT_ONCE: Final = 16
+"""Hits that are looked at together."""
+CHUNKS_AT_ONCE: Final = 6
+"""Chunks that are looked at together where they have come: 8 s."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +75,11 @@ class KickReader:
         self._bodies = BodyReader(rate_hz, sub_band_hz=sub_band_hz)
         self._past = round(PAST_S * rate_hz)
         self._fall = round(FALL_S * rate_hz)
+        self._ahead = round(0.008 * rate_hz)
+        spans = (BEFORE_S, DURING_S, AFTERWARDS_S)
+        self._before, self._during, self._afterwards = (
+            (round(first * rate_hz), round(stop * rate_hz)) for first, stop in spans
+        )
         self._lag = (AFTER + NEIGHBOURS + 4) * step_frames(rate_hz)
         self._hits: list[Hit] = []
         self._whole: list[_Whole] = []
@@ -103,12 +111,12 @@ class KickReader:
         self._take_all(0.5 * (samples[:, 0] + samples[:, -1]))
 
     def _take_all(self, middle: Floats) -> None:
-        self._pending = np.concatenate([self._pending, middle])
+        pending = np.concatenate([self._pending, middle])
         chunk = self._finder.chunk_frames
-        whole = len(self._pending) // chunk * chunk
-        for start in range(0, whole, chunk):
-            self._take(self._pending[start : start + chunk])
-        self._pending = self._pending[whole:]
+        whole = len(pending) // chunk * chunk
+        for start in range(0, whole, CHUNKS_AT_ONCE * chunk):
+            self._take(pending[start : min(start + CHUNKS_AT_ONCE * chunk, whole)])
+        self._pending = pending[whole:]
 
     def gap(self) -> None:
         """What comes next does not follow: no hit holds sound of both sides."""
@@ -124,21 +132,22 @@ class KickReader:
         self._begin(0)
 
     def _take(self, middle: Floats) -> None:
+        """Take whole chunks: filtered and looked at together, and told one after the other."""
         sub, self._memory = linear_filter(self._b, self._a, middle[None], self._memory)
         new = np.stack([middle, self._likeness.filtered(middle), sub[0]])
-        self._rows = np.concatenate([self._rows, new], axis=1)
-        found = self._finder.process(middle)
-        self._known += len(middle)
-        if found:
-            starts = np.array([at for at, _ in found]) - (self._likeness.before_frames + self._first)
-            scores = np.array([score for _, score in found])
-            for (at, _), sure in zip(found, self._likeness.surer(self._rows[1], starts, scores), strict=True):
+        rows = self._rows = np.concatenate([self._rows, new], axis=1)
+        first = self._first  # of what would be kept if the chunks came one by one: sums begin there
+        for starts, scores in self._finder.process(middle):
+            self._known += self._finder.chunk_frames
+            sound = rows[1, first - self._first : self._known - self._first]
+            surer = self._likeness.surer(sound, starts - (self._likeness.before_frames + first), scores)
+            for at, sure in surer:
                 if sure > 0.0:
-                    self._wait(at, sure)
-        self._read(is_last=False)
-        keep = self._waiting[0][0] if self._waiting else self._known - self._lag
-        drop = max(keep - self._past - self._first, 0)
-        self._rows, self._first = self._rows[:, drop:], self._first + drop
+                    self._wait(int(starts[at]), sure)
+            self._read(is_last=False)
+            keep = self._waiting[0][0] if self._waiting else self._known - self._lag
+            first = max(keep - self._past, first)
+        self._rows, self._first = rows[:, first - self._first :], first
 
     def _wait(self, at: int, score: float) -> None:
         """Keep a beginning until all of the hit is there; of two that lie together, the surer one."""
@@ -164,10 +173,10 @@ class KickReader:
         return _Whole(
             at_s=self._clock.at_s(self._index + at),
             sound=self._rows[:2, start : start + self._bodies.frames].copy(),
-            stop=following - at + self._bodies.before_frames - round(0.008 * self._rate),
-            sub_before_db=self._sub_db(at, BEFORE_S),
-            sub_during_db=self._sub_db(at, DURING_S),
-            sub_after_db=self._sub_db(at, AFTERWARDS_S) if has_room else None,
+            stop=following - at + self._bodies.before_frames - self._ahead,
+            sub_before_db=self._sub_db(at, self._before),
+            sub_during_db=self._sub_db(at, self._during),
+            sub_after_db=self._sub_db(at, self._afterwards) if has_room else None,
             fall_before=float(before @ before),
         )
 
@@ -193,7 +202,7 @@ class KickReader:
                     )
                 )
 
-    def _sub_db(self, at: int, span_s: tuple[float, float]) -> float:
-        first, stop = (at + round(s * self._rate) - self._first for s in span_s)
-        part = self._rows[2, max(first, 0) : max(stop, 0)]
+    def _sub_db(self, at: int, span: tuple[int, int]) -> float:
+        here = at - self._first
+        part = self._rows[2, max(here + span[0], 0) : here + span[1]]
         return power_to_db(2.0 * float(part @ part) / max(len(part), 1))

@@ -124,6 +124,23 @@ def test_any_cutting_gives_the_same_hits():
     assert whole.reading() == cut.reading()
 
 
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000])
+def test_all_at_once_and_100_ms_at_a_time_give_the_same_hits(rate_hz):
+    low, clock = low_of(bare_bass(505), rate_hz)
+    kick = patterns.swept_kick(52.0)[:: clock.factor]
+    low = 0.1 * np.tile(low, (3, 1))
+    for k, at in enumerate(range(1000, len(low) - len(kick), round(0.45 * clock.rate_hz))):
+        low[at : at + len(kick)] += (0.5 + 0.5 * (k % 3)) * kick[:, None]
+    whole, cut = KickHits(clock), KickHits(clock)
+    whole.process(low, 0)
+    for at in range(0, len(low), 300):
+        cut.process(low[at : at + 300], at)
+    for one in (whole, cut):
+        one.flush()
+    assert whole.reading().count > 40
+    assert whole.reading() == cut.reading()
+
+
 def test_behind_a_gap_the_time_goes_on():
     sound = np.concatenate([np.zeros(RATE_HZ // 2), patterns.swept_kick(80.0), np.zeros(RATE_HZ)])
     low, clock = low_of(np.stack([sound, sound], axis=1))

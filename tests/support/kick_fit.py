@@ -41,9 +41,9 @@ def low_of(samples: np.ndarray, rate_hz: int = 48_000) -> tuple[np.ndarray, floa
 class _Keeper(kick_onsets.OnsetFinder):
     """Keeps the numbers that are weighed."""
 
-    def _scores(self, found):  # type: ignore[no-untyped-def]
-        self.kept = self.numbers_of(found)
-        return np.arange(len(found))
+    def _scores(self, numbers):  # type: ignore[no-untyped-def]
+        self.kept = numbers
+        return np.arange(len(numbers))
 
 
 def moments_of(pattern: patterns.Pattern) -> tuple[list[np.ndarray], list[float]]:
@@ -52,9 +52,10 @@ def moments_of(pattern: patterns.Pattern) -> tuple[list[np.ndarray], list[float]
     finder = _Keeper(rate_hz)
     rows, at_s = [], []
     for start in range(0, len(low) - finder.chunk_frames + 1, finder.chunk_frames):
-        for sample, k in finder.process(low[start : start + finder.chunk_frames]):
-            rows.append(finder.kept[int(k)])
-            at_s.append(sample / rate_hz - late_s)
+        ((samples, _),) = finder.process(low[start : start + finder.chunk_frames])
+        if len(samples):
+            rows.extend(finder.kept)
+            at_s.extend(samples / rate_hz - late_s)
     chosen, is_kick = [], []
     own = {int(np.abs(np.array(at_s) - kick).argmin()) for kick in pattern.kicks_s}
     for k, (row, at) in enumerate(zip(rows, at_s, strict=True)):
