@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from demo_signals.mixdown import made
+from demo_signals import render
 from meter.low_end.note_voices import apart_cents
 from tests.support.bass import RATE_HZ, around, both, cents_off, line, low_end_of
 from tests.support.voices import (
@@ -55,7 +55,7 @@ def test_a_sub_that_is_driven_with_detuned_chords_is_mostly_left_a_note(count):
 
 def test_no_note_of_the_demo_is_taken_for_voices(monkeypatch):
     # A clean sub under growls, pads, bells and drums, all of it driven into a limiter.
-    told = told_of(made(), monkeypatch)
+    told = told_of(render(), monkeypatch)
     assert len(told) > 100 and max(told) == 0.0
 
 

@@ -57,16 +57,19 @@ def test_clipped_music_reads_what_a_32_fold_interpolation_reads(pieces, gain_db)
             assert own == pytest.approx(ideal, abs=0.05), f"{piece.name}, channel {channel + 1}"
 
 
-def test_pyloudnorm_reads_the_same_integrated_loudness_at_48_khz(pieces):
+def test_pyloudnorm_reads_the_same_integrated_loudness_at_48_khz(readings):
     """pyloudnorm, filter class DeMan, which has the published coefficients at 48 kHz.
 
     Cut to whole 100 ms: it counts an incomplete last block, BS.1770-5 Annex 1 does not.
     """
-    for piece in pieces:
+    for read in readings:
+        piece, ours = read.piece, read.ours
         common = gcd(48_000, piece.rate_hz)
         up, down = 48_000 // common, piece.rate_hz // common
         samples = piece.samples if up == down else signal.resample_poly(piece.samples, up, down, axis=0)
         samples = np.ascontiguousarray(samples[: len(samples) // 4800 * 4800], np.float32)
         meter = pyloudnorm.Meter(48_000, filter_class="DeMan")
         theirs = meter.integrated_loudness(samples.astype(np.float64))
-        assert measure(samples, rate_hz=48_000).integrated_lufs == pytest.approx(theirs, abs=0.02), piece.name
+        if up != down:
+            ours = measure(samples, rate_hz=48_000)
+        assert ours.integrated_lufs == pytest.approx(theirs, abs=0.02), piece.name

@@ -24,16 +24,22 @@ class Opinion:
     true_peaks_dbtp: tuple[float, ...]
 
 
+def loudness(samples: Samples, *, rate_hz: int) -> tuple[float, float]:
+    """FFmpeg's I, LUFS, and LRA, LU, of samples as `opinion` takes them; peaks take it far longer."""
+    last = _last_metadata(samples, rate_hz, "metadata=1")
+    return float(last["lavfi.r128.I"]), float(last["lavfi.r128.LRA"])
+
+
 def opinion(samples: Samples, *, rate_hz: int) -> Opinion:
     """FFmpeg's reading of mono, stereo or 5.1 samples (L, R, C, LFE, Ls, Rs), shape (n, channels)."""
-    last = _last_metadata(samples, rate_hz, "metadata=1")
+    integrated_lufs, loudness_range_lu = loudness(samples, rate_hz=rate_hz)
     loud = _last_metadata(samples * np.float32(_PEAK_GAIN), rate_hz, "metadata=1:peak=true")
     peaks = (
         float(loud[f"lavfi.r128.true_peaks_ch{channel}"]) / _PEAK_GAIN for channel in range(samples.shape[1])
     )
     return Opinion(
-        integrated_lufs=float(last["lavfi.r128.I"]),
-        loudness_range_lu=float(last["lavfi.r128.LRA"]),
+        integrated_lufs=integrated_lufs,
+        loudness_range_lu=loudness_range_lu,
         true_peaks_dbtp=tuple(amplitude_to_db(peak) for peak in peaks),
     )
 
