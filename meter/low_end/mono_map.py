@@ -28,8 +28,8 @@ SPECTRA: Final = 4
 
 _BANDS: Final = round(BANDS_AN_OCTAVE * np.log2(HIGHEST_HZ / LOWEST_HZ))
 _GROWTH: Final = 256
-_AT_ONCE: Final = 6
-"""Columns that are worked out together where they have come."""
+_AT_ONCE: Final = 2
+"""Columns that are worked out together where they have come: more would not stay in the processor's cache."""
 
 
 def band_edges_hz() -> Floats:
@@ -55,6 +55,9 @@ class MonoMaps:
         window = np.hanning(self._length + 1)[:-1]
         self._window = window / np.sqrt((window**2).sum() * self._length)
         self._first_bin, self._into_bands = self._bins()
+        # Kept, since fresh memory takes as long as what is worked out in it.
+        self._frames = np.empty((_AT_ONCE, SPECTRA, 2, self._length))
+        self._spectra = np.empty((_AT_ONCE, SPECTRA, 2, self._length // 2 + 1), np.complex128)
         self._at_s = np.zeros(0)
         self._powers: Float32s = np.zeros((0, _BANDS, 4), np.float32)
         self._count = 0
@@ -70,36 +73,33 @@ class MonoMaps:
         return first, np.maximum(overlap, 0.0) / step_hz
 
     def _forget(self) -> None:
-        self._pending = np.zeros((0, 2))
+        self._pending = np.zeros((2, 0))
         self._index = 0
 
     # --- the stream
 
     def process(self, samples: Floats, first_index: int) -> None:
         """Take what comes next. See `LowEndAnalysis.process`."""
-        if len(self._pending) == 0:
-            self._index, self._pending = first_index, np.array(samples, np.float64)
-        else:
-            self._pending = np.concatenate([self._pending, samples])
-        columns = max((len(self._pending) - self._needed) // self._column + 1, 0)
+        if self._pending.shape[1] == 0:
+            self._index = first_index
+        pending = np.concatenate([self._pending, samples.T], axis=1)
+        columns = max((pending.shape[1] - self._needed) // self._column + 1, 0)
         for first in range(0, columns, _AT_ONCE):
             count = min(_AT_ONCE, columns - first)
             at = first * self._column
-            until = at + self._needed + (count - 1) * self._column
-            powers = self._powers_of(self._pending[at:until], count)
+            powers = self._powers_of(pending[:, at:], count)
             for k in range(count):
                 self._keep(self._index + at + k * self._column, powers[k])
         at = columns * self._column
-        if at:
-            self._index, self._pending = self._index + at, self._pending[at:].copy()
+        self._index, self._pending = self._index + at, pending[:, at:].copy() if at else pending
 
     def gap(self) -> None:
         """What comes next does not follow on what came."""
-        if len(self._pending) >= self._length:
-            whole = min((len(self._pending) - self._length) // self._hop + 1, SPECTRA)
-            padded = np.zeros((self._needed, 2))
-            came = self._pending[: self._needed]
-            padded[: len(came)] = came
+        length = self._pending.shape[1]
+        if length >= self._length:
+            whole = min((length - self._length) // self._hop + 1, SPECTRA)
+            padded = np.zeros((2, self._needed))
+            padded[:, :length] = self._pending
             self._keep(self._index, self._powers_of(padded, 1, whole=whole)[0])
         self._forget()
 
@@ -108,16 +108,21 @@ class MonoMaps:
         self.gap()
 
     def _powers_of(self, samples: Floats, columns: int, *, whole: int = SPECTRA) -> Floats:
-        """Columns, shape (columns, 4, bands), of the spectra that are whole in each: all, or the first."""
+        """Columns, shape (columns, 4, bands), of the spectra that are whole in each: all, or the first.
+
+        Of samples of shape (2, n), `_AT_ONCE` columns at most.
+        """
         # Always as many for a column: the last bits must not hang on that.
-        frames = np.empty((columns, SPECTRA, 2, self._length))
+        frames, spectra = self._frames[:columns], self._spectra[:columns]
         far, near = samples.strides
-        strides = self._column * far, self._hop * far, near, far
+        strides = self._column * near, self._hop * near, far, near
+        assert (columns - 1) * self._column + self._needed <= samples.shape[1]
         views = np.lib.stride_tricks.as_strided(samples, frames.shape, strides, writeable=False)
         np.multiply(views, self._window, out=frames)
         frames[:, whole:] = 0.0
-        spectra = np.fft.rfft(frames)[..., self._first_bin : self._first_bin + len(self._into_bands)]
-        left, right = spectra[:, :, 0], spectra[:, :, 1]
+        np.fft.rfft(frames, out=spectra)
+        needed = spectra[..., self._first_bin : self._first_bin + len(self._into_bands)]
+        left, right = needed[:, :, 0], needed[:, :, 1]
         cross = left * right.conj()
         products = np.stack([_squares(left), _squares(right), cross.real, cross.imag], axis=2)
         # Twice: half of the power is at the negative frequencies.
