@@ -15,8 +15,10 @@ common practice. How much what is left over counts (`COVER`) was found by trial.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import Final
+from functools import lru_cache
+from typing import Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +26,7 @@ import numpy.typing as npt
 from meter.units import Floats
 
 Complexes = npt.NDArray[np.complex128]
+_T = TypeVar("_T", bound=np.generic)
 
 MOMENTS: Final = 40
 PERIODS: Final = 2.0
@@ -64,7 +67,9 @@ class Piece:
     line: Complexes
 
 
-def piece_of(samples: Floats, *, rate_hz: float, hz: float) -> Piece | None:
+def piece_of(
+    samples: Floats, *, rate_hz: float, hz: float, turn: Complexes | None = None
+) -> Piece | None:
     """Carry a piece down.
 
     Parameters
@@ -74,6 +79,8 @@ def piece_of(samples: Floats, *, rate_hz: float, hz: float) -> Piece | None:
     rate_hz : float
     hz : float
         Its pitch to some 3 %.
+    turn : ndarray, shape (n or more,), optional
+        What carries the pitch down (`turning`), where it is known already.
 
     Returns
     -------
@@ -85,15 +92,14 @@ def piece_of(samples: Floats, *, rate_hz: float, hz: float) -> Piece | None:
     if seconds * hz < PERIODS + 0.5:
         return None
     # Long pieces take longer windows, so that nothing between two moments is left out.
-    periods = max(PERIODS, float(np.ceil(2.0 * seconds * hz / MOMENTS)))
+    periods = max(PERIODS, float(math.ceil(2.0 * seconds * hz / MOMENTS)))
     half = 0.5 * periods / hz * rate_hz
-    shape = two_periods(half)
-    reach = len(shape) // 2
-    firsts = np.rint((n - 1 - 2 * reach) * _SHARES).astype(np.intp)
-    carried = samples * turning(-2.0 * np.pi * hz / rate_hz, n)
+    shape, weights = two_periods(half)
+    firsts = np.rint((n - len(shape)) * _SHARES).astype(np.intp)
+    if turn is None:
+        turn = turning(-2.0 * np.pi * hz / rate_hz, n)
     # That a moment stands half a sample off its even place is nothing: what is carried down hardly turns.
-    rows = carried[firsts[:, None] + np.arange(len(shape))]
-    line = rows @ (shape * (2.0 / shape.sum()))
+    line = rows_of(samples * turn[:n], firsts, len(shape)) @ weights
     span_s = float(firsts[-1] - firsts[0]) / rate_hz
     return Piece(hz=hz, span_s=span_s, seconds=seconds, line=line)
 
@@ -106,11 +112,28 @@ def turning(step_rad: float, count: int) -> Complexes:
     return np.asarray((far[:, None] * near).reshape(-1)[:count], np.complex128)
 
 
-def two_periods(half: float) -> Floats:
-    """A Hann window that reaches `half` samples to both sides, a fraction included; odd in length."""
-    reach = int(np.ceil(half)) - 1
-    shape = 0.5 + 0.5 * np.cos((np.pi / half) * np.arange(-reach, reach + 1))
-    return np.asarray(shape, np.float64)
+@lru_cache(maxsize=4)  # a track and the notes in it have the same, one after the other
+def two_periods(half: float) -> tuple[Floats, Floats]:
+    """A Hann window that reaches `half` samples to both sides, a fraction included; odd in length.
+
+    Returns
+    -------
+    shape, weights : ndarray
+        Not to be written to; the second of the sum 2, so that the size of a line is its amplitude.
+    """
+    reach = math.ceil(half) - 1
+    shape = np.asarray(0.5 + 0.5 * np.cos((np.pi / half) * np.arange(-reach, reach + 1)), np.float64)
+    weights = shape * (2.0 / shape.sum())
+    shape.flags.writeable = weights.flags.writeable = False
+    return shape, weights
+
+
+def rows_of(values: npt.NDArray[_T], firsts: npt.NDArray[np.intp], length: int) -> npt.NDArray[_T]:
+    """Pieces of one length of values of shape (n,): shape (pieces, length)."""
+    values = np.ascontiguousarray(values)
+    (near,) = values.strides
+    shape, strides = (len(values) - length + 1, length), (near, near)
+    return np.ndarray(shape, values.dtype, values, strides=strides)[firsts]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

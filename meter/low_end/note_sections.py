@@ -12,7 +12,6 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from meter.low_end.note_fit import PERIODS, Complexes, turning, two_periods
 from meter.units import Floats
@@ -33,12 +32,13 @@ DIP: Final = 0.72
 USUAL: Final = 0.12
 LEAST_S: Final = 0.105
 """Shorter ones cannot be told from the body of a kick, or from a wobble."""
+_FEW: Final = 16
 _MOST: Final = 400
 """Places that are looked at in one track: a bound, for sounds that turn all the time."""
 
 
 def sections_of(
-    samples: Floats, *, rate_hz: float, hz: float, first: int, last: int
+    samples: Floats, *, rate_hz: float, hz: float, first: int, last: int, turn: Complexes | None = None
 ) -> list[tuple[int, int]]:
     """Sections [start, stop) of one pitch.
 
@@ -49,12 +49,16 @@ def sections_of(
     rate_hz, hz : float
     first, last : int
         Centres of the first and of the last frame with this pitch.
+    turn : ndarray, shape (n,), optional
+        What carries the pitch down (`note_fit.turning`), where it is known already.
     """
-    shape = two_periods(0.5 * PERIODS / hz * rate_hz)
+    shape, weights = two_periods(0.5 * PERIODS / hz * rate_hz)
     n = len(samples)
     if n < 2 * len(shape) or last < 0 or first >= n:  # no room, or none of it is left by the notes around
         return []
-    line = np.convolve(samples * turning(-2.0 * np.pi * hz / rate_hz, n), shape * (2.0 / shape.sum()), "same")
+    if turn is None:
+        turn = turning(-2.0 * np.pi * hz / rate_hz, n)
+    line = np.convolve(samples * turn, weights, "same")
     size = np.abs(line)
     first = max(first, 0)
     last = min(max(last, first + 1), n)
@@ -64,8 +68,8 @@ def sections_of(
     near = round(NEAR_S * rate_hz)
     middle = (first + last) // 2
     from_here, to_here = min(first + near, middle), max(last - near, middle)
-    low = np.flatnonzero(size[:from_here] < EDGE * usual)
-    high = np.flatnonzero(size[to_here:] < EDGE * usual)
+    is_low = size < EDGE * usual
+    (low,), (high,) = is_low[:from_here].nonzero(), is_low[to_here:].nonzero()
     start = int(low[-1]) + 1 if len(low) else 0
     stop = to_here + int(high[0]) if len(high) else n
     least = max(LEAST_S * rate_hz, (PERIODS + 0.5) * rate_hz / hz)
@@ -94,8 +98,10 @@ def _struck_anew(
         return []
     before, behind, here = slice(None, -2 * period), slice(2 * period, None), slice(period, -period)
     # What the rough pitch is off turns the phase evenly, and is no change: it is told by the middle of all.
-    turns = line[behind] * line[before].conj()
-    turn = complex(np.exp(-1j * middle_of(np.angle(turns[:: max(1, period // 4)]))))
+    every_few = max(1, period // 4)
+    turns = line[behind][::every_few] * line[before][::every_few].conj()
+    turn_rad = middle_of(np.arctan2(turns.imag, turns.real))
+    turn = complex(np.exp(-1j * turn_rad))
     smaller = np.minimum(size[before], size[behind]) + 1e-30
     larger = np.maximum(size[before], size[behind]) + 1e-30
     change = np.abs(line[behind] * turn - line[before]) / larger
@@ -109,16 +115,15 @@ def _struck_anew(
     width = 2 * period * every
     loud = np.convolve(np.square(samples), np.full(width, 1.0 / width), "same")[::every]
     hit = HIT * middle_of(loud)
-    # Phase of the whole line, straightened.
-    line = line * turning(cmath.phase(turn) / (2.0 * period), len(line))
-    far = np.rint(np.array(KICK_S) * rate_hz / every).astype(np.intp)
+    step_rad = cmath.phase(turn) / (2.0 * period)
+    far = [round(seconds * rate_hz / every) for seconds in KICK_S]
     cuts: list[int] = []
     for _ in range(_MOST):
         at = int(score.argmax())
         if score[at] <= 1.0:
             break
         is_bare = float(loud[at : at + 4 * period].max()) < hit  # from a period before to two behind
-        if is_bare or (not is_dip[at] and _stays_apart(line, at, at + 2 * period, far)):
+        if is_bare or (not is_dip[at] and _stays_apart(line, step_rad, at, at + 2 * period, far)):
             cuts.append(at + period)
             score[max(at - 2 * period, 0) : at + 2 * period] = 0.0
         else:
@@ -126,15 +131,20 @@ def _struck_anew(
     return sorted(cuts)
 
 
-def _stays_apart(line: Complexes, before: int, behind: int, far: npt.NDArray[np.intp]) -> bool:
-    """Whether the phase never comes back to what it was, once a kick is over."""
-    later = line[np.minimum(behind + far, len(line) - 1)]
-    earlier = line[np.maximum(before - np.concatenate([[0], far]), 0)][:, None]
+def _stays_apart(line: Complexes, step_rad: float, before: int, behind: int, far: list[int]) -> bool:
+    """Whether the phase never comes back to what it was, once a kick is over; of the line straightened."""
+    places = np.array(
+        [*(min(behind + k, len(line) - 1) for k in far), before, *(max(before - k, 0) for k in far)]
+    )
+    values = line[places] * np.exp((1j * step_rad) * places)
+    later, earlier = values[: len(far)], values[len(far) :, None]
     apart = np.abs(later - earlier) / (np.maximum(np.abs(later), np.abs(earlier)) + 1e-30)
     return bool(apart.min() > STAYS)
 
 
 def middle_of(values: Floats) -> float:
-    """Median, the upper one of an even count; a tenth of the time of numpy's."""
+    """Median, the upper one of an even count; a tenth of the time of numpy's, less where they are few."""
     half = len(values) // 2
+    if half < _FEW:
+        return float(sorted(values.tolist())[half])
     return float(np.partition(values, half)[half])

@@ -101,8 +101,12 @@ class NoteSignal:
         """
         rows = _frames(lowered, frames, self.hop, self.window).astype(np.float32)
         spectra = np.matmul(rows.reshape(2, -1, _FRAMES, self.window), self._waves)
-        parts = np.square(spectra.reshape(2, frames, 2, -1))
-        return np.asarray(parts.sum(axis=(0, 2)), np.float64)
+        spectra *= spectra
+        parts = spectra.reshape(2, frames, 2, -1)  # middle and side; real and imaginary
+        powers = parts[0, :, 0] + parts[0, :, 1]
+        powers += parts[1, :, 0]
+        powers += parts[1, :, 1]
+        return np.asarray(powers, np.float64)
 
 
 def middle_and_side(samples: Floats) -> Floats:

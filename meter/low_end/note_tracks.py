@@ -58,17 +58,22 @@ class Pitches:
     is_heard: Bools
 
 
-def pitches_of(powers: Floats, bins_hz: Floats) -> Pitches:
-    """The strongest pitch of each frame, its octave put right.
+def peaks_of(powers: Floats, bins_hz: Floats) -> Floats:
+    """The strongest pitch of each frame, its octave put right; each frame by itself.
 
     Parameters
     ----------
     powers : ndarray, shape (frames, bins)
     bins_hz : ndarray, shape (bins,)
         Evenly spaced.
+
+    Returns
+    -------
+    ndarray, shape (3, frames)
+        Cents above 1 Hz, the power there, and the power of the strongest bin.
     """
     frames = np.arange(len(powers))
-    first, step = bins_hz[0], bins_hz[1] - bins_hz[0]
+    first, step = float(bins_hz[0]), float(bins_hz[1] - bins_hz[0])
     low, high = int((LOWEST_HZ - first) / step), int((HIGHEST_HZ - first) / step) + 1
     top = powers[:, low : high + 1].argmax(axis=1) + low
     strongest = powers[frames, top]
@@ -86,7 +91,18 @@ def pitches_of(powers: Floats, bins_hz: Floats) -> Pitches:
     shift = np.where(bend < 0.0, 0.5 * (left - right) / np.minimum(bend, -1e-12), 0.0)
     shift = np.minimum(np.maximum(shift, -1.0), 1.0)
     cents = 1200.0 * np.log2(first + step * (top + shift))
-    power = powers[frames, top]
+    return np.array([cents, powers[frames, top], strongest])
+
+
+def pitches_of(peaks: Floats) -> Pitches:
+    """Which of the frames that are looked at together are heard.
+
+    Parameters
+    ----------
+    peaks : ndarray, shape (3, frames)
+        From `peaks_of`.
+    """
+    cents, power, strongest = peaks
     loudest = float(strongest.max(initial=0.0))
     return Pitches(cents=cents, power=power, is_heard=strongest > max(HEARD_POWER, BELOW_LOUDEST * loudest))
 
@@ -114,29 +130,33 @@ def _steady_runs(pitches: Pitches) -> list[tuple[int, int]]:
     n = len(cents)
     if n < 2:
         return []
-    steady = heard.copy()
-    jump = np.abs(np.diff(cents)) > STEADY_CENTS
+    jump = np.abs(cents[1:] - cents[:-1]) > STEADY_CENTS
     jump |= ~(heard[1:] & heard[:-1])
-    alone = np.ones(n, np.bool_)
-    alone[1:] &= jump
-    alone[:-1] &= jump
-    steady &= ~alone
+    steady = heard.copy()
+    steady[0] &= not jump[0]
+    steady[-1] &= not jump[-1]
+    jumps = jump[1:] & jump[:-1]
+    steady[1:-1] &= ~jumps
     if n > 4:
-        wide = np.abs(cents[4:] - cents[:-4]) > STEADY_SPAN_CENTS
+        still = np.abs(cents[4:] - cents[:-4]) <= STEADY_SPAN_CENTS
         # On a slope the middle of the five is no place to rest, unless a note ends or begins there.
-        both = ~jump[:-3] & ~jump[1:-2] & ~jump[2:-1] & ~jump[3:]
-        steady[2:-2] &= ~(wide & both)
-    follows = np.concatenate([[False], steady[1:] & steady[:-1] & ~jump, [False]])
-    firsts = np.flatnonzero(steady & ~follows[:-1])
-    lasts = np.flatnonzero(steady & ~follows[1:])
-    return list(zip(firsts.tolist(), (lasts + 1).tolist(), strict=True))
+        either = jump[1:] | jump[:-1]
+        still |= either[2:]
+        still |= either[:-2]
+        steady[2:-2] &= still
+    follows = steady[1:] & steady[:-1]
+    follows &= ~jump
+    firsts, lasts = steady.copy(), steady
+    firsts[1:] ^= follows
+    lasts[:-1] ^= follows
+    return list(zip(firsts.nonzero()[0].tolist(), (lasts.nonzero()[0] + 1).tolist(), strict=True))
 
 
 def _goes_on(before: Track, after: Track, powers: Floats, bins_hz: Floats) -> bool:
-    gap = after.first - before.stop
-    if abs(after.cents - before.cents) > JOIN_CENTS or gap > JOIN_FRAMES:
+    if abs(after.cents - before.cents) > JOIN_CENTS or after.first - before.stop > JOIN_FRAMES:
         return False
-    at = round((before.hz - bins_hz[0]) / (bins_hz[1] - bins_hz[0]))
+    first_hz = float(bins_hz[0])
+    at = round((before.hz - first_hz) / (float(bins_hz[1]) - first_hz))
     at = min(max(at, 0), len(bins_hz) - 1)
     usual = middle_of(powers[before.first : before.stop, at])
     between = powers[before.stop : after.first, at]

@@ -19,12 +19,13 @@ those that they are tested on are others.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from meter.low_end.note_fit import CENTS, Complexes, two_periods
+from meter.low_end.note_fit import CENTS, Complexes, rows_of, two_periods
 from meter.units import Floats
 
 TOP_SHARE: Final = 0.29
@@ -59,6 +60,7 @@ an octave or two above a sub, driven into it, leave every second or fourth one h
 _ROUNDING_CENTS: Final = 1e-3
 _RIPPLES: Final = 12
 _LEAST_RIPPLES: Final = 6
+_LEAST_STRENGTH: Final = float(np.log(FAINTEST))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,13 +189,17 @@ def _carried(
 
     `beside` is added to the numbers of the orders. The phase is that against the middle.
     """
-    shape = two_periods(0.5 * periods / hz * rate_hz)
+    shape, weights = two_periods(0.5 * periods / hz * rate_hz)
     length, reach = len(shape), len(shape) // 2
-    room = max(len(samples) - length, 0)
-    firsts = np.rint(room * np.linspace(0.0, 1.0, count)).astype(np.intp)
-    rows = samples[np.minimum(firsts[:, None] + np.arange(length), len(samples) - 1)]
+    room = len(samples) - length
+    if room < 0:
+        samples, room = np.pad(samples, (0, -room), "edge"), 0
+    firsts = np.rint(room * (np.arange(count) * (1.0 / max(count - 1, 1)))).astype(np.intp)
+    rows = rows_of(samples, firsts, length)
     later = _multiples(-2.0 * np.pi * hz / rate_hz * np.arange(reach + 1.0), orders, beside)
-    waves = np.concatenate([later[:0:-1].conj(), later]) * (shape * (2.0 / shape.sum()))[:, None]
+    waves = np.empty((length, orders), np.complex128)
+    np.multiply(later, weights[reach:, None], out=waves[reach:])
+    np.conjugate(waves[:reach:-1], out=waves[:reach])
     # Real by real: one complex number is two of them.
     lines = (rows @ waves.view(np.float64)).view(np.complex128)
     return lines, np.asarray(firsts + reach, np.float64)
@@ -201,10 +207,11 @@ def _carried(
 
 def _multiples(angles: Floats, orders: int, beside: float) -> Complexes:
     """exp(i·angle·(order + beside)), shape (angles, orders), by multiplying: a tenth of the time."""
-    made = np.repeat(np.exp(1j * angles)[:, None], orders, axis=1)
+    made = np.empty((orders, len(angles)), np.complex128)
+    made[:] = np.exp(1j * angles)
     if beside:
-        made[:, 0] = np.exp((1j * (1.0 + beside)) * angles)
-    return np.asarray(np.cumprod(made, axis=1), np.complex128)
+        made[0] = np.exp((1j * (1.0 + beside)) * angles)
+    return np.asarray(np.multiply.accumulate(made, axis=0).T, np.complex128)
 
 
 def _are_weak(like_a_saw: Floats) -> bool:
@@ -224,7 +231,8 @@ def _are_steady(cents: Floats, like_a_saw: Floats) -> bool:
 
 def _low(like_a_saw: Floats) -> float:
     """How strong the harmonics between the fundamental and the first that is asked are."""
-    return float(np.sqrt(np.mean(np.square(like_a_saw[1:_FIRST]))))
+    between = like_a_saw[1:_FIRST].tolist()
+    return math.sqrt(sum(strength * strength for strength in between) / len(between))
 
 
 def _of_voices(spreads: Spreads) -> float:
@@ -265,5 +273,11 @@ def _ripple(like_a_saw: Floats) -> float:
     """How uneven the harmonics from the third on are in strength. See `RIPPLE`."""
     strengths = np.log(like_a_saw[1:_RIPPLES] + 1e-3)
     off = np.abs(strengths[1:-1] - 0.5 * (strengths[:-2] + strengths[2:]))
-    off = off[strengths[2:] > np.log(FAINTEST)]
-    return float(np.median(off)) if len(off) >= _LEAST_RIPPLES else 0.0
+    off = off[strengths[2:] > _LEAST_STRENGTH]
+    return _median(off) if len(off) >= _LEAST_RIPPLES else 0.0
+
+
+def _median(values: Floats) -> float:
+    """`numpy.median` of a few values."""
+    ordered, half = sorted(values.tolist()), len(values) // 2
+    return float(ordered[half] if len(values) % 2 else (ordered[half - 1] + ordered[half]) / 2.0)

@@ -8,13 +8,13 @@ from typing import Final
 import numpy as np
 
 from meter.low_end.clock import LowClock
-from meter.low_end.note_fit import Fits, Piece, fit, piece_of
+from meter.low_end.note_fit import Fits, Piece, fit, piece_of, turning
 from meter.low_end.note_names import shared_tuning_cents
 from meter.low_end.note_naming import by_concert_pitch, by_tuning
 from meter.low_end.note_records import SubNote, Unpitched
 from meter.low_end.note_sections import middle_of, sections_of
 from meter.low_end.note_signal import NoteSignal, middle_and_side
-from meter.low_end.note_tracks import Pitches, Track, pitches_of, tracks_of
+from meter.low_end.note_tracks import Pitches, Track, peaks_of, pitches_of, tracks_of
 from meter.low_end.note_voices import LONGEST_S, apart_cents
 from meter.low_end.settings import LowEndSettings
 from meter.units import Floats, amplitude_to_db, power_to_db
@@ -115,6 +115,7 @@ class SubNotes:
         # The same with its harmonics: its sample k·factor is sample k of the sound.
         self._whole: Floats = np.zeros((2, self._signal.past // 2))
         self._powers: Floats = np.empty((0, len(self._signal.bins_hz)))
+        self._peaks: Floats = np.empty((3, 0))  # of the first of the frames, as far as they were asked for
         self._first = 0  # frame where both begin
         self._next_look = LOOK_FRAMES
         self._is_empty = True
@@ -176,7 +177,7 @@ class SubNotes:
         powers = self._powers[: until - self._first]
         if len(powers) == 0:
             return
-        pitches = pitches_of(powers, self._signal.bins_hz)
+        pitches = self._pitches(len(powers))
         tracks = tracks_of(pitches, powers, self._signal.bins_hz)
         n = len(powers)
         done = 0
@@ -194,13 +195,21 @@ class SubNotes:
         self._note_heard(pitches, done)
         self._forget(done)
 
+    def _pitches(self, frames: int) -> Pitches:
+        """Of the first frames; each is looked at once."""
+        known = self._peaks.shape[1]
+        if known < frames:
+            new = peaks_of(self._powers[known:], self._signal.bins_hz)
+            self._peaks = np.concatenate([self._peaks, new], axis=1)
+        return pitches_of(self._peaks[:, :frames])
+
     def _forget(self, frames: int) -> None:
         if frames <= 0:
             return
         if self._before is not None:
             self._before = self._before[0], self._before[1] - frames * self._signal.hop
         self._first += frames
-        self._powers = self._powers[frames:]
+        self._powers, self._peaks = self._powers[frames:], self._peaks[:, frames:]
         # Onsets may lie in the window of an earlier frame.
         self._sound = self._sound[:, frames * self._signal.hop :]
         self._whole = self._whole[:, frames * self._signal.hop * self._signal.factor :]
@@ -218,13 +227,15 @@ class SubNotes:
         energy = np.vecdot(sound, sound)
         chosen = int(energy[1] > energy[0])
         first, last = self._centre(track.first), self._centre(track.stop - 1)
+        hz = track.hz
+        turn = turning(-2.0 * np.pi * hz / rate_hz, sound.shape[1])
         sections = sections_of(
-            sound[chosen], rate_hz=rate_hz, hz=track.hz, first=first - low, last=last - low
+            sound[chosen], rate_hz=rate_hz, hz=hz, first=first - low, last=last - low, turn=turn
         )
         harmonics = self._harmonics(track, powers)
         both = float(energy.sum() / max(energy[chosen], 1e-30))
         for start, stop in sections:
-            piece = piece_of(sound[chosen, start:stop], rate_hz=rate_hz, hz=track.hz)
+            piece = piece_of(sound[chosen, start:stop], rate_hz=rate_hz, hz=hz, turn=turn)
             if piece is None or self._is_wobble(low + start, low + stop):
                 continue
             self._waiting.append(
@@ -254,11 +265,10 @@ class SubNotes:
         """Where a note gives way to the next, in samples of the sound."""
         if later.first - track.stop > LEGATO_FRAMES:
             return self._centre(later.first) - self._signal.window // 2
-        frames = np.arange(track.stop - 1, later.first + 1)
-        cents = pitches.cents[frames]
-        is_later = np.abs(cents - later.cents) < np.abs(cents - track.cents)
-        at = int(is_later.argmax()) if is_later.any() else len(frames) - 1
-        return self._centre(int(frames[at])) - self._signal.hop // 2
+        between = pitches.cents[track.stop - 1 : later.first].tolist()
+        own, next_one = track.cents, later.cents
+        nearer = (k for k, cents in enumerate(between) if abs(cents - next_one) < abs(cents - own))
+        return self._centre(track.stop - 1 + next(nearer, len(between))) - self._signal.hop // 2
 
     def _harmonics(self, track: Track, powers: Floats) -> tuple[float, float]:
         """Power at twice and three times the pitch against it; told only where some of it is under 40 Hz."""
@@ -292,11 +302,14 @@ class SubNotes:
         return self._clock.at_s(self._origin + since * self._signal.factor) - self._signal.delay_s
 
     def _note_heard(self, pitches: Pitches, done: int) -> None:
+        if done <= 0:
+            return
         heard = pitches.is_heard[:done]
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], heard, [False]]).astype(np.int8)))
-        for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-            at_s, until_s = (self._at_s(self._centre(frame)) for frame in (first, stop - 1))
-            power = float(pitches.power[first:stop].mean())
+        edges = ((heard[1:] != heard[:-1]).nonzero()[0] + 1).tolist()
+        edges = [*([0] if heard[0] else []), *edges, *([done] if heard[-1] else [])]
+        for first, stop in zip(edges[::2], edges[1::2], strict=True):
+            at_s, until_s = self._at_s(self._centre(first)), self._at_s(self._centre(stop - 1))
+            power = float(np.add.reduce(pitches.power[first:stop])) / (stop - first)
             last = self._heard[-1] if self._heard else None
             if last is not None and at_s - last.until_s < 0.03:
                 at_s, power = last.at_s, max(last.power, power)
@@ -371,7 +384,7 @@ class SubNotes:
         """The note that sounds in the newest frames."""
         if self._is_empty or len(self._powers) == 0:
             return None
-        pitches = pitches_of(self._powers, self._signal.bins_hz)
+        pitches = self._pitches(len(self._powers))
         tracks = tracks_of(pitches, self._powers, self._signal.bins_hz)
         if not tracks or tracks[-1].stop < len(self._powers) - FRESH_FRAMES:
             return None
