@@ -341,7 +341,7 @@ class Chain:
             start + self.grid.cell_edge((first_block + k * BLOCKS_A_SOUNDING) * CELLS_A_BLOCK)
             for k in range(whole)
         ]
-        powers = (blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1)
+        powers = self._powers_of(blocks)
         self.newest_peaks = blocks["sample_peak"]
         maxima = self.loudness.process(powers, blocks["cell_bad"].reshape(-1))
         rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
@@ -477,17 +477,20 @@ class Chain:
         rows["start_frame"] = first_frame - int(self._waiting["frames"].sum())
         rows["flags"] |= flags
         cells = len(self._waiting) * CELLS_A_BLOCK + len(edges) - 1
-        powers = (blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1)[: max(cells, 0)]
+        powers = self._powers_of(blocks)[: max(cells, 0)]
         maxima = self.loudness.finish(powers, blocks["cell_bad"].reshape(-1)[: max(cells, 0)])
         rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
         rows["overs"] = len(self._new_overs)
         self._new_overs = []
         return self._finish_rows(rows)
 
-    def reading(self) -> Reading:
-        """What is known now; changes nothing."""
-        waiting = (self._waiting["cell_power"][..., : self.channels] @ self._weights).reshape(-1)
-        return readings.reading_of(self, waiting)
+    def reading(self, *, gated: readings.Gated | None = None) -> Reading:
+        """What is known now; changes nothing. I and LRA are those of `gated`, where it is given."""
+        return readings.reading_of(self, self._powers_of(self._waiting), gated or readings.gated_of(self))
+
+    def _powers_of(self, blocks: Blocks) -> Floats:
+        """Weighted K power of the cells."""
+        return np.asarray((blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1))
 
     def close(self) -> None:
         """End the threads or the process beside the caller, where there are any."""

@@ -14,7 +14,7 @@ import numpy as np
 
 from meter.capture.records import Frames, SourceInfo
 from meter.live_pass import LivePass
-from meter.readings import eye_levels_of
+from meter.readings import LiveReadings, eye_levels_of
 from meter.soundings import CELLS_A_SOUNDING, EyeLevels, Gap, Over, Reading, Soundings
 
 if TYPE_CHECKING:
@@ -85,6 +85,7 @@ class Measuring:
         self._on_rows, self._on_pass = on_rows, on_pass
         self._ring_number, self._came_frames = ring_number, 0
         self._chain = self._new_chain(how, is_excerpt=info.is_live)
+        self._readings = LiveReadings()
         self._at_once = 1
         self._filled = 0
         self._make_room()
@@ -123,6 +124,7 @@ class Measuring:
     def _start_grid(self) -> None:
         self._fed = 0  # frames the chain had since its grid began
         self._soundings = 0
+        self._readings.start()
         self._set_edge()
 
     def _set_edge(self) -> None:
@@ -204,12 +206,13 @@ class Measuring:
             self._soundings += self._at_once
             self._set_edge()
         if len(rows):
-            self._hand_on(rows, self._reading())
+            self._hand_on(rows, self._known(self._readings.reading(self._chain, soundings=len(rows))))
         if self.live_pass.is_full:
             self.mark()
 
-    def _reading(self) -> Reading:
-        reading, lost_frames = self._chain.reading(), self.live_pass.lost_frames
+    def _known(self, reading: Reading) -> Reading:
+        """With the frames that were lost in all of the pass."""
+        lost_frames = self.live_pass.lost_frames
         return reading if reading.lost_frames == lost_frames else replace(reading, lost_frames=lost_frames)
 
     def _hand_on(self, rows: Soundings, reading: Reading) -> None:
@@ -229,7 +232,7 @@ class Measuring:
     def _leave_out(self, frames: int) -> Gap:
         self._feed_waiting()
         self._is_fresh = False
-        reading = self._reading()  # the chain knows nothing any more behind a gap
+        reading = self._known(self._chain.reading())  # the chain knows nothing any more behind a gap
         gap = Gap(at_s=self._chain.frames / self.rate_hz, frames=frames)
         rows = self._chain.gap(frames)
         self._start_grid()
@@ -283,6 +286,7 @@ class Measuring:
             self._renew_chain()
         else:
             self._chain.mark()
+            self._readings.start()
         self._turn_page()
 
     def set_crossover(self, crossover_hz: float) -> None:
@@ -313,7 +317,7 @@ class Measuring:
     def _flush(self) -> None:
         if self._is_fresh:
             return
-        reading = self._reading()
+        reading = self._known(self._chain.reading())
         rows = self._chain.flush()
         self._start_grid()
         self._hand_on(rows, reading)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -167,13 +168,53 @@ def _minus(peak_db: float, loudness_lufs: float | None) -> float | None:
     return peak_db - loudness_lufs
 
 
-def reading_of(chain: Chain, waiting: Floats) -> Reading:
+@dataclass(frozen=True, slots=True)
+class Gated:
+    """The two numbers of a pass that all of it is looked at for."""
+
+    integrated_lufs: float | None
+    range_lu: float | None
+
+
+def gated_of(chain: Chain) -> Gated:
+    """I and LRA of a chain."""
+    return Gated(chain.loudness.integrated_lufs(), chain.loudness.range_lu())
+
+
+class LiveReadings:
+    """Readings ten times a second, in which I and LRA are new once a second: they hardly move in one.
+
+    Source
+    ------
+    EBU Tech 3341 v4 §2.2: I is renewed once a second at least, S ten times. SEEN-S.
+    """
+
+    def __init__(self) -> None:
+        self.start()
+
+    def start(self) -> None:
+        """I and LRA begin anew: a pass, or what comes behind a gap."""
+        self._gated: Gated | None = None
+        self._left = 0  # soundings until they are worked out again
+
+    def reading(self, chain: Chain, *, soundings: int) -> Reading:
+        """The reading of a chain that has brought so many soundings since the last one."""
+        self._left -= soundings
+        if self._gated is None or self._gated.integrated_lufs is None or self._left <= 0:
+            self._gated = gated_of(chain)
+            self._left = SOUNDINGS_A_SECOND
+        return chain.reading(gated=self._gated)
+
+
+def reading_of(chain: Chain, waiting: Floats, gated: Gated) -> Reading:
     """The reading of a chain.
 
     Parameters
     ----------
     waiting : ndarray
         Weighted K power of the cells of the sounding that is not full yet.
+    gated : Gated
+        Its I and LRA.
     """
     loudness, totals, channels = chain.loudness, chain.totals, chain.channels
     short, long = chain.recent.sums() if channels > 1 else (None, None)
@@ -183,7 +224,7 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
     newest_peaks: list[float] = recent_peaks[-1].tolist() if len(recent_peaks) else [0.0] * channels
     long_peak = float(np.maximum.reduce(recent_peaks, axis=None, initial=0.0))
     true_peaks: list[float] = totals.true_peaks.tolist()
-    integrated = loudness.integrated_lufs()
+    integrated = gated.integrated_lufs
     short_term = _lufs(loudness.short_term_power)
     run = loudness.loudest_30s()
     seconds = chain.frames / chain.rate_hz
@@ -193,7 +234,7 @@ def reading_of(chain: Chain, waiting: Floats) -> Reading:
         momentary_lufs=_lufs(momentary),
         short_term_lufs=short_term,
         integrated_lufs=integrated,
-        loudness_range_lu=loudness.range_lu(),
+        loudness_range_lu=gated.range_lu,
         loudness_range_stable=seconds - from_s >= STABLE_RANGE_S,
         momentary_max_lufs=_lufs(loudness.momentary_max),
         short_term_max_lufs=_lufs(loudness.short_term_max),

@@ -33,7 +33,6 @@ def _rows(pairs: Blocks) -> Soundings:
     seen = pairs.view(OVERLAY)
     frames = np.add.reduce(pairs["frames"], axis=1)
     rows["frames"] = frames
-    rows["momentary_max"] = rows["short_term_max"] = np.nan
     sums = np.add.reduce(seen["sums"], axis=1)
     means = sums / np.maximum(frames, 1)[:, None]
     rows["k_power"], rows["dc"] = means[:, _ENERGIES], means[:, _SAMPLES]

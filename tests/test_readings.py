@@ -10,6 +10,7 @@ import pytest
 
 from meter.chain import Chain
 from meter.passes import summarise
+from meter.readings import LiveReadings
 from meter.soundings import BANDS, LOW_BANDS, Reading
 from tests.support.sound import noise, run, run_to_end, silence, tone
 
@@ -338,3 +339,41 @@ def test_short_term_peak_to_loudness_takes_the_peak_of_the_same_3_s():
 def test_peak_to_loudness_of_silence_is_nothing():
     reading = settled(silence(4.0))
     assert (reading.peak_to_loudness_lu, reading.short_term_peak_to_loudness_lu) == (None, None)
+
+
+# --- ten times a second
+
+
+def live_readings(samples: np.ndarray) -> list[tuple[Reading, Reading]]:
+    """The reading of each sounding as it is taken live, and in full."""
+    chain, live = Chain(rate_hz=48_000, channels=2), LiveReadings()
+    found = []
+    for start in range(0, len(samples), 4800):
+        rows = chain.process(samples[start : start + 4800])
+        found.append((live.reading(chain, soundings=len(rows)), chain.reading()))
+    return found
+
+
+def test_live_i_and_lra_are_new_once_a_second_and_all_else_each_time():
+    # EBU Tech 3341 v4 2.2: I at least once a second, S ten times. SEEN-S. The level rises all the time.
+    samples = noise(8.0, seed=1) * np.linspace(0.1, 1.0, 8 * 48_000, dtype=np.float32)[:, None]
+    found = live_readings(samples)
+    gated = ("integrated_lufs", "loudness_range_lu", "peak_to_loudness_lu")
+    fresh = [k for k, (live, full) in enumerate(found) if live == full]
+    assert fresh[:4] == [0, 1, 2, 3], "none yet, and the first one as soon as it is there"
+    assert np.diff(fresh[3:]).tolist() == [10] * 7
+    for live, full in found:
+        assert {k: v for k, v in asdict(live).items() if k not in gated} == {
+            k: v for k, v in asdict(full).items() if k not in gated
+        }
+    shown = [live.integrated_lufs for live, _ in found[3:]]
+    assert [len(set(shown[k : k + 10])) for k in range(0, 70, 10)] == [1] * 7
+    assert len(set(shown)) == 8
+
+
+def test_live_i_begins_anew_with_the_pass():
+    chain, live = Chain(rate_hz=48_000, channels=2), LiveReadings()
+    live.reading(chain, soundings=len(chain.process(noise(1.0, seed=1))))
+    chain.mark()
+    live.start()
+    assert live.reading(chain, soundings=len(chain.process(noise(0.1, seed=1)))).integrated_lufs is None

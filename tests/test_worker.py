@@ -598,6 +598,21 @@ def test_while_held_it_looks_no_more_often():
     assert pace.asked == [(0.1, True)] * 3
 
 
+# --- I and LRA
+
+
+def test_i_is_that_of_the_new_pass_at_once_behind_a_mark_and_a_gap():
+    heard, loud, faint = Heard(), noise(1.5), noise(1.0) * 0.1
+    heard.hear(loud)
+    before_lufs = heard.worker.now.reading.integrated_lufs
+    for begin_anew in (lambda: heard.command("mark"), lambda: heard.source.lose(480)):
+        begin_anew()
+        heard.hear(faint[:4800])
+        assert heard.worker.now.reading.integrated_lufs is None
+        heard.hear(faint[4800:])
+        assert heard.worker.now.reading.integrated_lufs == pytest.approx(before_lufs - 20.0, abs=0.5)
+
+
 # --- levels for the eye
 
 

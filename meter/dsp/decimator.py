@@ -7,6 +7,7 @@ the new rate (about 900 Hz); what would fold down onto that band is 90 dB lower.
 from __future__ import annotations
 
 from functools import lru_cache
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -23,7 +24,7 @@ TARGET_RATE_HZ: Final = 2_900
 PASS_SHARE: Final = 0.3
 _STOP_DB: Final = 90.0
 _GROUP: Final = 16
-"""Outputs of a product, about: a vector register is full, and neighbours share most of what is copied."""
+"""Outputs of a row, about: a vector register is full."""
 
 
 @lru_cache(maxsize=8)
@@ -64,10 +65,14 @@ class Decimator:
         self._rows = outputs // self._group
         self._width = (self._group - 1) * self.factor + len(self._filter)
         self._is_regular = grid.is_regular
-        self._kernel = np.zeros((self._width, self._group), np.float32)
+        kernel = np.zeros((self._width, self._group), np.float32)
         for k in range(self._group):
-            self._kernel[k * self.factor : k * self.factor + len(self._filter), k] = self._filter
-        self._input: Float32s = np.zeros((0, 0, 0, 0), np.float32)
+            kernel[k * self.factor : k * self.factor + len(self._filter), k] = self._filter
+        # Rows overlap by a filter, and no product takes overlapping rows as they lie. In parts that are no
+        # longer than from row to row they need not be copied.
+        self._step = self._group * self.factor
+        edges = [*range(0, self._width, self._step), self._width]
+        self._parts = [(slice(a, b), kernel[a:b].copy()) for a, b in pairwise(edges)]
         self._phase = 0  # frames until the next output
 
     def reset(self) -> None:
@@ -81,21 +86,22 @@ class Decimator:
         return self._ragged(window)
 
     def _whole_blocks(self, window: Window, blocks: int) -> Floats:
-        if self._input.shape[0] != blocks:
-            # A product for each channel: a row's last bits may hang on its place in the product, and
-            # opposite channels are to cancel.
-            self._input = np.empty((blocks, self._channels, self._rows, self._width), np.float32)
         views = window.strided(
             self.past_frames,
             blocks=blocks,
             rows=self._rows,
-            step=self._group * self.factor,
+            step=self._step,
             width=self._width,
             channels=self._channels,
         )
-        np.copyto(self._input, views)
-        out = np.matmul(self._input, self._kernel).reshape(blocks, self._channels, -1)
-        return np.ascontiguousarray(out.swapaxes(0, 1), np.float64).reshape(self._channels, -1)
+        # A product for each channel: a row's last bits may hang on its place in the product, and opposite
+        # channels are to cancel.
+        (first, kernel), *others = self._parts
+        out = np.matmul(views[..., first], kernel)
+        for part, kernel in others:
+            out += np.matmul(views[..., part], kernel)
+        by_channel = out.reshape(blocks, self._channels, -1).swapaxes(0, 1)
+        return np.ascontiguousarray(by_channel, np.float64).reshape(self._channels, -1)
 
     def _ragged(self, window: Window) -> Floats:
         """Blocks of changing length: one output after the other."""

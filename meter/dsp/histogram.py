@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from array import array
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import accumulate
 from typing import Final
@@ -23,8 +23,23 @@ HIGHEST_LUFS: Final = 20.0
 _BINS: Final = round((HIGHEST_LUFS - LOWEST_LUFS) / BIN_LU)
 _GROUP: Final = 100
 _GROUPS: Final = _BINS // _GROUP + 1
-_EDGES: Final = [lufs_to_power(LOWEST_LUFS + k * BIN_LU) for k in range(_BINS + 1)]
+_EDGES: Final = array("d", [lufs_to_power(LOWEST_LUFS + k * BIN_LU) for k in range(_BINS + 1)])
 assert _EDGES[0] == gating.ABSOLUTE_GATE_POWER, "the first bin ends at the absolute gate"
+
+
+def _bin_of(power: float) -> int:
+    """How many edges lie under a power: one that lies on an edge, or at the gate, does not pass it."""
+    if power <= _EDGES[0]:
+        return 0
+    if power > _EDGES[-1]:
+        return len(_EDGES)
+    # The logarithm is a guess; to search would look at fourteen edges all over the memory.
+    index = min(max(math.ceil((power_to_lufs(power) - LOWEST_LUFS) / BIN_LU), 1), _BINS)
+    while power <= _EDGES[index - 1]:
+        index -= 1
+    while power > _EDGES[index]:
+        index += 1
+    return index
 
 
 class PowerHistogram:
@@ -45,7 +60,7 @@ class PowerHistogram:
         """Count powers in; in order, so that any cutting gives the same sums."""
         self.seen += len(powers)
         for power in powers:
-            index = bisect_left(_EDGES, power)  # a power at the gate does not pass it
+            index = _bin_of(power)
             self._counts[index] += 1
             self._sums[index] += power
             if index:
@@ -67,9 +82,6 @@ class PowerHistogram:
     def _ungated(self) -> float | None:
         return self._sum / self._count if self._count else None
 
-    def _bin_of(self, power: float) -> int:
-        return max(bisect_left(_EDGES, power), 1)
-
     def integrated_lufs(self) -> float | None:
         """Loudness after both gates; within 0.005 LU of `gating.gated_loudness`."""
         if self.seen == 0:
@@ -78,7 +90,7 @@ class PowerHistogram:
         if ungated is None:
             return -math.inf
         gate = ungated * gating.RELATIVE_GATE_RATIO
-        first = self._bin_of(gate)
+        first = max(_bin_of(gate), 1)
         # The bin that the gate cuts: its blocks pass when their mean does.
         count = self._counts[first]
         if count and self._sums[first] / count <= gate:
@@ -91,7 +103,7 @@ class PowerHistogram:
         ungated = self._ungated()
         if ungated is None:
             return None
-        first = self._bin_of(ungated * gating.LRA_RELATIVE_GATE_RATIO)
+        first = max(_bin_of(ungated * gating.LRA_RELATIVE_GATE_RATIO), 1)
         total = self._count_from(first)
         left_out = self._count - total
         ends = list(accumulate(self._group_counts))

@@ -19,6 +19,9 @@ from meter.dsp.samples import LARGEST
 QUIET_BLOCKS: Final = 10
 """Blocks of silence before filters may be let go; in that time they fade by more than 300 dB."""
 
+_LARGEST_ENERGY: Final = 0.9 * LARGEST**2
+"""Of a block in which no sample is beyond `LARGEST`, rounding and all."""
+
 
 @dataclass(frozen=True, slots=True)
 class Run:
@@ -43,14 +46,17 @@ class RunPlanner:
     def plan(self, frames: npt.NDArray[np.float32], blocks: int) -> list[Run]:
         """Runs of the next `blocks` blocks of equal length."""
         flat = frames.reshape(blocks, -1)
-        # Extremes raise no warning, whatever comes. Sums of squares would, and to switch that off costs more.
+        # Sums of squares tell nearly all music from what needs care: from what is too large, NaN, or so small
+        # that its squares vanish.
+        with np.errstate(over="ignore", invalid="ignore"):
+            energies: list[float] = np.vecdot(flat, flat).tolist()
+        if all(0.0 < energy < _LARGEST_ENERGY for energy in energies):
+            self._silent = 0
+            return [Run(0, blocks, False, False)]
         lowest, highest = np.minimum.reduce(flat, axis=1).tolist(), np.maximum.reduce(flat, axis=1).tolist()
         # False for NaN as well.
         is_clean = [-LARGEST <= low and high <= LARGEST for low, high in zip(lowest, highest, strict=True)]
         is_silent = [low == 0.0 == high for low, high in zip(lowest, highest, strict=True)]
-        if all(is_clean) and not any(is_silent):  # music: nothing to tell apart
-            self._silent = 0
-            return [Run(0, blocks, False, False)]
         runs: list[Run] = []
         for block in range(blocks):
             self._silent = self._silent + 1 if is_silent[block] else 0

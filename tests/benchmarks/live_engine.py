@@ -18,6 +18,7 @@ import demo_signals
 from meter.chain import Chain
 from meter.engine import Engine
 from meter.low_end.live import LiveLowEnd
+from meter.readings import LiveReadings
 from meter.target_file import shipped_targets
 from tests.support.fake_source import PacedSource
 
@@ -73,13 +74,14 @@ class Counter:
 def chain_alone(frames, *, seconds):
     """The chain and its reading every 100 ms; share in percent of one core."""
     hop, chain = demo_signals.RATE_HZ // 10, Chain(rate_hz=demo_signals.RATE_HZ, channels=2)
+    readings = LiveReadings()
     used_s, began_s = 0.0, time.perf_counter()
     for k in range(round((seconds + SETTLE_S) * 10)):
         time.sleep(max(0.0, began_s + (k + 1) * 0.1 - time.perf_counter()))
         at = k * hop % (len(frames) - hop)
         start_s = time.thread_time()
         chain.process(frames[at : at + hop])
-        chain.reading()
+        readings.reading(chain, soundings=1)
         used_s += (time.thread_time() - start_s) if k >= SETTLE_S * 10 else 0.0
     return 100.0 * used_s / seconds
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from meter.dsp import gating
-from meter.dsp.histogram import PowerHistogram
+from meter.dsp.histogram import _EDGES, PowerHistogram, _bin_of
 from meter.units import lufs_to_power, power_to_lufs
 
 I_WITHIN_LU = 0.005
@@ -134,3 +135,11 @@ def test_any_cutting_gives_the_same_sums(cuts):
         cut.add(part)
     whole = histogram_of(programme)
     assert (cut.integrated_lufs(), cut.range_lu()) == (whole.integrated_lufs(), whole.range_lu())
+
+
+@given(loudness_lufs=st.floats(-90.0, 30.0) | st.sampled_from([-70.0, -69.99, 0.0, 19.99, 20.0]))
+@settings(max_examples=300)
+def test_the_bin_of_a_power_is_the_number_of_edges_under_it(loudness_lufs):
+    for power in (lufs_to_power(loudness_lufs), 0.0, math.inf):
+        for near in (power, math.nextafter(power, 0.0), math.nextafter(power, math.inf)):
+            assert _bin_of(near) == bisect_left(_EDGES, near)

@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from scipy import signal
 
 from meter.chain import Chain
-from meter.dsp.true_peak import LAG_FRAMES, true_peaks
+from meter.dsp.grid import Grid
+from meter.dsp.true_peak import EDGE_FRAMES, LAG_FRAMES, TruePeakMeter, true_peaks
+from meter.dsp.window import Window
 from tests.support import true_peak_table
 from tests.support.sound import noise, run_to_end
 from tests.support.true_peak_table import RATES_HZ, dense, errors_of, shown, special
@@ -127,3 +129,63 @@ def test_the_reading_that_lags_comes_with_the_end():
 def test_no_samples_have_no_peak():
     assert list(true_peaks(np.zeros((0, 2), np.float32), rate_hz=48_000)) == [0.0, 0.0]
     assert list(true_peaks(np.full((1, 1), -0.25, np.float32), rate_hz=48_000)) == [0.25]
+
+
+# --- whose a point is
+
+
+def test_a_sample_is_of_the_block_that_it_begins():
+    # The points before it are the other block's: the nearest to a lone sample is sinc(1/4), 0.900. CALC.
+    window, meter = Window(channels=1, past_frames=TruePeakMeter.past_frames), meter_of(0.95)
+    samples = np.zeros((4800, 1), np.float32)
+    samples[2400 - LAG_FRAMES] = 1.0
+    window.push(samples)
+    found = meter.process(window, blocks=2)
+    assert found.amplitudes[:, 0] == pytest.approx([0.900, 1.0], abs=0.005)
+    assert found.over_frames.tolist() == [2400 - LAG_FRAMES]
+
+
+def test_a_lower_point_counts_where_the_wave_rises_higher_around_it():
+    # A burst of 19.2 kHz whose points stand at 0.951, and a slow wave of 0.96 that has one on its top.
+    fast = np.cos(2.0 * np.pi * 0.4 * (np.arange(2400) - 900.125))  # all of its tops lie alike
+    fast[:300], fast[300:1501], fast[1501:] = 0.0, fast[300:1501] * np.hanning(1201), 0.0
+    slow = np.zeros(2400)
+    slow[1520:2321] = 0.96 * np.hanning(801)
+    both, burst, wave = (
+        true_peaks(part[:, None], rate_hz=48_000)[0] for part in (fast + slow, fast, slow)
+    )
+    assert wave == pytest.approx(0.96, abs=0.001)
+    assert both == burst == pytest.approx(1.0, abs=0.002)
+
+
+def test_where_the_sound_before_is_not_known_no_point_next_to_it_is_an_over():
+    # The step from nothing to 0.98 would overshoot by 9 % between the samples.
+    tops = []
+    for from_silence in (True, False):
+        window = Window(channels=1, past_frames=TruePeakMeter.past_frames)
+        meter = meter_of(1.0, from_silence=from_silence)
+        window.push(np.full((4800, 1), 0.98, np.float32))
+        found = meter.process(window, blocks=2)
+        tops.append((found.amplitudes.max(), len(found.over_frames)))
+    assert tops[0][0] > 1.05
+    assert tops[0][1] > 0
+    assert tops[1] == (pytest.approx(0.98, abs=1e-4), 0)
+
+
+def test_the_first_over_that_is_known_brings_none_before_it():
+    # Around a sample of 1.2 the wave rings, and stands over the limit a few frames away on both sides.
+    window = Window(channels=1, past_frames=TruePeakMeter.past_frames)
+    meter = meter_of(1.0, from_silence=False)
+    samples = np.full((4800, 1), 0.995, np.float32)
+    first_known = EDGE_FRAMES - LAG_FRAMES
+    samples[first_known + 4] = samples[3000] = 1.2
+    window.push(samples)
+    found = meter.process(window, blocks=2)
+    assert (found.over_frames < 3000 - 3).any()
+    assert (found.over_frames >= 3000 - 8).any()
+    assert (3000 - found.over_frames).max() > 5
+    assert found.over_frames.min() >= first_known
+
+
+def meter_of(limit: float, **how: bool) -> TruePeakMeter:
+    return TruePeakMeter(Grid(48_000), channels=1, limit=limit, **how)
