@@ -29,6 +29,7 @@ from meter.rows import close_row, make_rows
 from meter.soundings import (
     AFTER_GAP,
     BEFORE_GAP,
+    CELLS_A_SOUNDING,
     CUT_SHORT,
     MAX_CHANNELS,
     Gap,
@@ -46,7 +47,7 @@ _BATCH_BLOCKS: Final = 6 * BLOCKS_A_SECOND
 
 
 def _joined(parts: list[npt.NDArray[np.void]]) -> npt.NDArray[np.void]:
-    """Records one after the other; to join them costs as much as to measure some of them."""
+    """Records one after the other."""
     full = [part for part in parts if len(part)]
     return full[0] if len(full) == 1 else np.concatenate(full or parts[:1])
 
@@ -247,9 +248,7 @@ class Chain:
         """Measure the whole blocks among some frames; how many frames are left behind them."""
         length = self.grid.block_frames(self._block)
         blocks, rest = divmod(len(frames), length)
-        if blocks == 0:
-            return rest
-        for run in self._planner.plan(frames[: blocks * length], blocks):
+        for run in self._planner.plan(frames[: blocks * length], blocks) if blocks else ():
             self._measure(frames[run.first * length : (run.first + run.count) * length], run)
             done.append(self._close_soundings())
         return rest
@@ -290,7 +289,6 @@ class Chain:
             self._feed_low_sink()
 
     def _land(self) -> None:
-        """Take in all blocks that are being measured."""
         while self._flights:
             self._land_first()
 
@@ -335,12 +333,10 @@ class Chain:
         self._waiting = self._waiting[whole * BLOCKS_A_SOUNDING :]
         landed = self._flights[0][0] if self._flights else self._block
         first_block = landed - len(self._waiting) - len(blocks)
-        start = self._grid_start - self._pass_start
+        start, first_cell = self._grid_start - self._pass_start, first_block * CELLS_A_BLOCK
         rows = make_rows(blocks)
-        rows["start_frame"] = [
-            start + self.grid.cell_edge((first_block + k * BLOCKS_A_SOUNDING) * CELLS_A_BLOCK)
-            for k in range(whole)
-        ]
+        edges = [self.grid.cell_edge(first_cell + k * CELLS_A_SOUNDING) for k in range(whole)]
+        rows["start_frame"] = [start + edge for edge in edges]
         powers = self._powers_of(blocks)
         self.newest_peaks = blocks["sample_peak"]
         maxima = self.loudness.process(powers, blocks["cell_bad"].reshape(-1))
@@ -470,15 +466,16 @@ class Chain:
         )
         has_news = len(self._new_overs) > 0 or bool(record["flat_tops"].any())
         has_news = has_news or self.totals.is_raised_by(tail.amplitudes[0])
-        if len(self._waiting) == 0 and len(frames) == 0 and not has_news:
+        if not (len(self._waiting) or len(frames) or has_news):
             return empty_soundings()
         blocks = np.concatenate([self._waiting, record])
         rows = close_row(blocks)
         rows["start_frame"] = first_frame - int(self._waiting["frames"].sum())
         rows["flags"] |= flags
-        cells = len(self._waiting) * CELLS_A_BLOCK + len(edges) - 1
-        powers = self._powers_of(blocks)[: max(cells, 0)]
-        maxima = self.loudness.finish(powers, blocks["cell_bad"].reshape(-1)[: max(cells, 0)])
+        cells = max(len(self._waiting) * CELLS_A_BLOCK + len(edges) - 1, 0)
+        maxima = self.loudness.finish(
+            self._powers_of(blocks)[:cells], blocks["cell_bad"].reshape(-1)[:cells]
+        )
         rows["momentary_max"], rows["short_term_max"] = maxima.momentary, maxima.short_term
         rows["overs"] = len(self._new_overs)
         self._new_overs = []
