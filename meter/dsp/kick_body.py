@@ -105,6 +105,7 @@ class BodyReader:
         self._t = np.arange(_SIZE) / (bin_hz * _SIZE) - self.before_frames / rate_hz
         self._fade_in = np.ones(self.frames)
         self._fade_in[: self.before_frames] = np.linspace(0.0, 1.0, self.before_frames) ** 2
+        self._places = np.arange(float(self.frames))
         self._fade_s = 1.0 / (round(BEFORE_S * rate_hz) - 1)
         self._from = int(np.searchsorted(self._t, FROM_S))
         self._stops = np.searchsorted(self._t, STOPS_S, side="right")
@@ -141,13 +142,14 @@ class BodyReader:
         """
         counts = np.minimum(stops, self.frames)
         short, until, shortest = np.minimum(counts, self._short[:, None])
+        faded_in = pieces * self._fade_in
         analytic = np.zeros((len(pieces), _SIZE), np.complex128)
-        analytic[:, : self._count] = self._spectra(pieces, counts)[:, self._own] * self._weights
+        analytic[:, : self._count] = self._spectra(faded_in, counts)[:, self._own] * self._weights
         waves = np.fft.ifft(analytic, axis=1)
         power = np.square(waves.real) + np.square(waves.imag)
         tops, ends, are_over = self._extents(power, counts)
         bodies_hz = self._settle(_unwrapped(np.arctan2(waves.imag, waves.real)), power, ends, are_over)
-        own = self._spectra(pieces, short)
+        own = self._spectra(faded_in, short)
         energies = np.square(own.real) + np.square(own.imag)
         sub, whole, kick = (energies[:, band].sum(axis=1) for band in (self._sub, self._own, self._kick))
         at = np.arange(self.frames)
@@ -172,10 +174,12 @@ class BodyReader:
             for body_hz, end, end_s, is_over, top, in_sub, in_all, high, total, in_kick, fall_energy in rows
         ]
 
-    def _spectra(self, pieces: Floats, counts: npt.NDArray[np.intp]) -> npt.NDArray[np.complex128]:
-        """Of so many samples of each piece, faded in and out."""
-        left = (counts[:, None] - 1) - np.arange(self.frames)
-        faded = pieces * self._fade_in * np.clip(left * self._fade_s, 0.0, 1.0)
+    def _spectra(self, faded_in: Floats, counts: npt.NDArray[np.intp]) -> npt.NDArray[np.complex128]:
+        """Of so many samples of each piece, faded out."""
+        faded = (counts - 1.0)[:, None] - self._places
+        faded *= self._fade_s
+        np.minimum(np.maximum(faded, 0.0, out=faded), 1.0, out=faded)
+        faded *= faded_in
         return np.asarray(np.fft.rfft(faded, self._size, axis=1), np.complex128)
 
     def _extents(

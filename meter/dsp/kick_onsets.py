@@ -70,25 +70,32 @@ class BandPowers:
 
     def __init__(self, rate_hz: float) -> None:
         self._step = step_frames(rate_hz)
-        self._width = width = PARTS * self._step
+        width = PARTS * self._step
         at = np.arange(width)[:, None]
         turns = 2.0 * np.pi * at * np.arange(EDGES[0], EDGES[-1]) / width
         window = (0.5 - 0.5 * np.cos(2.0 * np.pi * at / width)) * (4.0 / width)
         kernel = np.concatenate([window * np.cos(turns), window * np.sin(turns)], axis=1)
         self._kernel = kernel.astype(np.float32).T
+        # Kept, since fresh memory takes as long as what is worked out in it.
+        self._frames = np.empty((CHUNK, width), np.float32)
+        self._parts = np.empty((len(self._kernel), CHUNK), np.float32)
         self._past = np.zeros(width - self._step)
 
     def process(self, samples: Floats) -> Floats:
         """Powers of shape (BANDS, n·CHUNK) from n·CHUNK·step samples; column k ends with step k."""
         joined = np.concatenate([self._past, samples])
         self._past = joined[len(samples) :]
-        chunk, item = CHUNK * self._step, joined.itemsize
-        shape, strides = (len(samples) // chunk, CHUNK, self._width), (chunk * item, self._step * item, item)
-        frames = np.ndarray(shape, joined.dtype, joined, strides=strides).astype(np.float32)
-        parts = self._kernel @ frames.swapaxes(1, 2)  # a product for each chunk
-        parts *= parts
+        step, item = self._step, joined.itemsize
+        shape = (len(samples) // (CHUNK * step), *self._frames.shape)
+        strides = (CHUNK * step * item, step * item, item)
+        frames = np.ndarray(shape, joined.dtype, joined, strides=strides)
         bins = EDGES[-1] - EDGES[0]
-        powers = np.add(parts[:, :bins], parts[:, bins:]).swapaxes(0, 1)
+        powers = np.empty((bins, len(frames), CHUNK), np.float32)
+        for k, part in enumerate(frames):
+            self._frames[:] = part
+            np.matmul(self._kernel, self._frames.T, out=self._parts)
+            np.square(self._parts, out=self._parts)
+            np.add(self._parts[:bins], self._parts[bins:], out=powers[:, k])
         made = np.empty((BANDS, *powers.shape[1:]))
         for band, (first, stop) in enumerate(pairwise(EDGES)):
             made[band] = _sum_of(powers[first - EDGES[0] : stop - EDGES[0]])

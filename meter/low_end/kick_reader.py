@@ -37,7 +37,7 @@ HIGHEST_HZ: Final = 130.0
 """What settles above is a note or a drum of another kind."""
 LEAST_LOW: Final = 0.4
 """And what leaves less than this behind, of the energy of its fall, is a drum with no low end."""
-AT_ONCE: Final = 16
+AT_ONCE: Final = 32
 """Hits that are looked at together."""
 CHUNKS_AT_ONCE: Final = 6
 """Chunks that are looked at together where they have come: 8 s."""
@@ -96,6 +96,7 @@ class KickReader:
         self._finder = OnsetFinder(self._rate)
         self._likeness = Likeness(self._rate)
         self._memory = np.zeros((1, len(self._a) - 1))
+        self._room = np.empty((3, 0))  # kept: fresh memory takes longer than what comes into it
         self._rows = np.zeros((3, self._past))  # the middle, its part of the fall, the sub's band
         self._first = -self._past  # sample of the first column
         self._known = 0  # samples that the finder has taken
@@ -133,9 +134,15 @@ class KickReader:
 
     def _take(self, middle: Floats) -> None:
         """Take whole chunks: filtered and looked at together, and told one after the other."""
+        kept = self._rows.shape[1]
+        if kept + len(middle) > self._room.shape[1]:
+            self._room = np.empty((3, kept + len(middle)))
+        rows = self._room[:, : kept + len(middle)]
+        rows[:, :kept] = self._rows
+        rows[0, kept:], rows[1, kept:] = middle, self._likeness.filtered(middle)
         sub, self._memory = linear_filter(self._b, self._a, middle[None], self._memory)
-        new = np.stack([middle, self._likeness.filtered(middle), sub[0]])
-        rows = self._rows = np.concatenate([self._rows, new], axis=1)
+        rows[2, kept:] = sub[0]
+        self._rows = rows
         first = self._first  # of what would be kept if the chunks came one by one: sums begin there
         for starts, scores in self._finder.process(middle):
             self._known += self._finder.chunk_frames

@@ -14,7 +14,6 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from meter.low_end.clock import LowClock
 from meter.low_end.mono_records import Float32s, MonoMap
@@ -122,9 +121,10 @@ class MonoMaps:
         frames[:, whole:] = 0.0
         np.fft.rfft(frames, out=spectra)
         needed = spectra[..., self._first_bin : self._first_bin + len(self._into_bands)]
-        left, right = needed[:, :, 0], needed[:, :, 1]
-        cross = left * right.conj()
-        products = np.stack([_squares(left), _squares(right), cross.real, cross.imag], axis=2)
+        cross = needed[:, :, 0] * needed[:, :, 1].conj()
+        products = np.empty((columns, SPECTRA, 4, len(self._into_bands)))
+        np.add(np.square(needed.real), np.square(needed.imag), out=products[:, :, :2])
+        products[:, :, 2], products[:, :, 3] = cross.real, cross.imag
         # Twice: half of the power is at the negative frequencies.
         return np.asarray((2.0 / whole * products.sum(axis=1)) @ self._into_bands, np.float64)
 
@@ -146,7 +146,3 @@ class MonoMaps:
         return MonoMap(
             hz=band_middles_hz(), at_s=self._at_s[: self._count], powers=self._powers[: self._count]
         )
-
-
-def _squares(values: npt.NDArray[np.complex128]) -> Floats:
-    return np.asarray(values.real**2 + values.imag**2, np.float64)

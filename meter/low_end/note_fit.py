@@ -182,7 +182,9 @@ def fit(pieces: list[Piece]) -> Fits:
     weight = np.ones((len(pieces), MOMENTS))
     turned = lines
     turns = np.zeros(len(pieces))  # over the span, so far
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
+        if number:
+            turned = lines * np.exp((-2j * np.pi) * turns[:, None] * t)
         # Weighted least squares of A + B·t.
         s0, s1, s2 = (np.vecdot(weight, power) + 1e-9 for power in (np.ones(MOMENTS), t, t * t))
         z0, z1 = weight * turned @ np.ones(MOMENTS), weight * turned @ t
@@ -197,7 +199,6 @@ def fit(pieces: list[Piece]) -> Fits:
         left_over = np.vecdot(weight, left) / s0
         ratio = b * a.conj() / power
         turns = turns + np.clip(ratio.imag, -1.5, 1.5) / (2.0 * np.pi)
-        turned = lines * np.exp((-2j * np.pi) * turns[:, None] * t)
         typical = np.partition(left, MOMENTS // 2, axis=1)[:, MOMENTS // 2] + FLOOR
         weight = 1.0 / (1.0 + np.square(left / (3.0 * typical[:, None]))) + 1e-6
     found_hz = hz + turns / span_s

@@ -112,7 +112,11 @@ class NoteSignal:
 def middle_and_side(samples: Floats) -> Floats:
     """Of left and right, shape (n, 2): shape (2, n)."""
     left, right = samples[:, 0], samples[:, 1]
-    return np.stack([0.5 * (left + right), 0.5 * (left - right)])
+    made = np.empty((2, len(samples)))
+    np.add(left, right, out=made[0])
+    np.subtract(left, right, out=made[1])
+    made *= 0.5
+    return made
 
 
 def _frames(samples: Floats, count: int, hop: int, length: int) -> Floats:
