@@ -250,7 +250,7 @@ def _shapes_of(moments: Floats, loudest: Floats) -> Floats:
     -------
     ndarray, shape (BANDS, len(MOMENTS), n)
     """
-    level_db = 10.0 * np.log10(moments / np.maximum(loudest, 1e-30) + 1e-9)
+    level_db = powers_to_db(moments / np.maximum(loudest, 1e-30) + 1e-9)
     np.maximum(level_db, FLOOR_DB, out=level_db)
     made = np.empty((BANDS, len(MOMENTS), level_db.shape[2]))
     for first, stop, length in _RUNS:
