@@ -35,8 +35,9 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # The same examples at every run, on a slow machine too.
-hypothesis.settings.register_profile("leadline", derandomize=True, deadline=None, database=None)
-hypothesis.settings.load_profile("leadline")
+SHORT = hypothesis.settings(derandomize=True, deadline=None, database=None)
+hypothesis.settings.register_profile("leadline", SHORT)
+hypothesis.settings.register_profile("leadline long", SHORT, max_examples=400)
 
 NOT_RUN = pytest.StashKey[list[str]]()
 
@@ -90,6 +91,10 @@ def music() -> tuple[Path, ...]:
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="also the tests that take minutes")
     parser.addoption("--only", choices=("realtime", "rest"), help="what waits for real sound, or the rest")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    hypothesis.settings.load_profile("leadline long" if config.getoption("--long") else "leadline")
 
 
 def packages_of(item: pytest.Item) -> tuple[str, ...]:

@@ -2,7 +2,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from meter.chain import Chain
@@ -10,6 +10,7 @@ from meter.pass_cutter import QUIET_SLOTS, PassCutter
 from meter.passes import measure, summarise
 from meter.targets import value_text
 from meter.timeline import Timeline
+from tests.support.examples import a_quarter
 from tests.support.fake_source import FakeSource
 from tests.support.session import Clock, Session, pass_of, timeline_of
 from tests.support.sound import noise, run_to_end, silence
@@ -184,7 +185,7 @@ def patchwork():
     return chain, run_to_end(chain, np.concatenate(parts))
 
 
-@settings(max_examples=40)
+@a_quarter()
 @given(
     looks=st.sets(st.integers(0, 445)),
     breaks=st.sets(st.integers(1, 440), max_size=3),

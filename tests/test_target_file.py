@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from meter.errors import SettingsError, UsageError
 from meter.target_file import find_target, load_targets, parse_targets, shipped_targets, targets_as_toml
 from meter.targets import MEASURES, Limit, Target
+from tests.support.examples import a_quarter
 
 OWN = """\
 schema = 1
@@ -180,6 +181,7 @@ def targets(draw):
     )
 
 
+@a_quarter()
 @given(made=st.lists(targets(), max_size=3, unique_by=lambda target: target.name))
 def test_targets_survive_the_way_through_text(made):
     text = targets_as_toml(made)

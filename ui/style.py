@@ -29,9 +29,12 @@ def dress(app: QApplication, theme: Theme) -> None:
     if app.property("is_dressed") is None:
         app.setStyle(QStyleFactory.create("Fusion"))
         app.setProperty("is_dressed", True)
-    app.setFont(fonts.font(TEXT_PX))
-    app.setPalette(palette_of(theme))
-    app.setStyleSheet(sheet(theme))
+    font, palette, text = fonts.font(TEXT_PX), palette_of(theme), sheet(theme)
+    if (app.font(), app.palette(), app.styleSheet()) == (font, palette, text):
+        return  # each of the three goes through every widget again
+    app.setFont(font)
+    app.setPalette(palette)
+    app.setStyleSheet(text)
 
 
 def label(text: str = "", *, size_px: int = TEXT_PX, is_bold: bool = False, is_soft: bool = False) -> QLabel:

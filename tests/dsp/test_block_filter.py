@@ -11,6 +11,7 @@ from scipy import signal
 from meter.dsp.block_filter import BlockFilter
 from meter.dsp.grid import Grid
 from meter.dsp.k_weighting import k_coefficients, k_filter
+from tests.support.examples import a_quarter
 
 # Matrix products in float32: 24 bits of mantissa, and sums of some hundred terms.
 WITHIN = 5e-7
@@ -54,6 +55,7 @@ def test_k_weighting_is_the_filter_of_scipy(rate_hz, within):
     np.testing.assert_allclose(found, wanted, rtol=0.0, atol=within)
 
 
+@a_quarter()
 @given(calls=st.lists(st.integers(1, 7), min_size=1, max_size=8))
 @pytest.mark.parametrize("rate_hz", [8000, 8300, 48_000])
 def test_any_cutting_into_calls_gives_the_same_bits(rate_hz, calls):

@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from meter.chain import Chain
+from tests.support.examples import a_quarter
 from tests.support.sound import noise, run_to_end, silence, tone
 
 RATE_HZ = 48_000
@@ -16,6 +17,7 @@ def found(samples):
     return int(rows["dropouts"].sum()), int(rows["dropout_frames"].sum())
 
 
+@a_quarter()
 @given(start=st.integers(4800, 40_000), frames=st.integers(48, 24_000))
 def test_silence_of_any_length_and_place_counts_once(start, frames):
     samples = noise(2.0, seed=1)

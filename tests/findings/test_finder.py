@@ -407,10 +407,16 @@ def test_much_that_goes_wrong_is_found_once(eventful):
     assert {one.kind for one in found} == {"over", "lost in mono", "one-sided", "silence", "gap"} < set(KINDS)
 
 
+@pytest.fixture(scope="module")
+def at_once(eventful):
+    """What is found by one look at the end."""
+    return replayed(eventful, ())
+
+
 @settings(max_examples=15)
 @given(looks=st.sets(st.integers(1, 600), max_size=40))
-def test_what_is_found_does_not_depend_on_when_it_was_looked_for(looks, eventful):
-    found, at_once = replayed(eventful, looks), replayed(eventful, ())
+def test_what_is_found_does_not_depend_on_when_it_was_looked_for(looks, eventful, at_once):
+    found = replayed(eventful, looks)
     assert [one.severity for one in found] == pytest.approx([one.severity for one in at_once])
     assert [replace(one, severity=0.0) for one in found] == [replace(one, severity=0.0) for one in at_once]
 

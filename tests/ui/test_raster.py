@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.support.examples import a_quarter
 from ui import raster
 from ui.raster import FINE, MARGIN
 
@@ -67,6 +68,7 @@ def test_all_of_it_missing_is_no_mistake():
     assert ink(picture).max() == 0.0
 
 
+@a_quarter()
 @given(
     y=st.lists(st.floats(-20.0, 60.0), min_size=300, max_size=300),
     cut=st.integers(1, 299),

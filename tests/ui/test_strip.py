@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PyQt6.QtGui import QColor, QImage, QPainter
 
+from tests.support.examples import a_quarter
 from tests.support.fake_timeline import FakeTimeline
 from ui.curves import Axis
 from ui.strip import PENS, Look, Row, Strip
@@ -48,6 +49,7 @@ def shown(strip, columns):
 @pytest.mark.parametrize(
     "view", [View.newest(10.0), View.newest(120.0), View.newest(600.0), View.part(0, 900)]
 )
+@a_quarter()
 @given(steps=st.lists(st.integers(1, 40), min_size=1, max_size=25))
 def test_drawn_bit_by_bit_it_is_the_same_as_drawn_at_once(qapp, view, steps):
     columns, how = 200, look(ticks=(-12.0,), fairway=(-8.0, -6.0))

@@ -3,8 +3,11 @@
 from itertools import pairwise
 
 import pytest
+from PyQt6.QtCore import QEvent
 from PyQt6.QtGui import QPalette
+from PyQt6.QtWidgets import QLabel
 
+from ui.style import dress
 from ui.theme import DARK, LIGHT, NIGHT, Choice, blend, chosen, contrast, luminance, palette_of, worn
 
 THEMES = pytest.mark.parametrize("theme", [LIGHT, DARK, NIGHT], ids=["light", "dark", "night"])
@@ -92,3 +95,21 @@ def test_without_a_word_from_the_system_its_palette_decides(qapp, window, theme)
         assert chosen(Choice.SYSTEM) is theme
     finally:
         qapp.setPalette(before)
+
+
+def test_dressed_in_what_it_wears_nothing_goes_through_the_widgets_again(app, qtbot):
+    class Counting(QLabel):
+        changes = 0
+
+        def changeEvent(self, event):
+            self.changes += event.type() is QEvent.Type.StyleChange
+
+    dress(app, LIGHT)
+    label = Counting("1")
+    qtbot.addWidget(label)
+    label.ensurePolished()
+    dress(app, LIGHT)
+    assert label.changes == 0
+    dress(app, DARK)
+    assert label.changes > 0
+    assert label.palette().color(QPalette.ColorRole.WindowText).name() == DARK.ink
