@@ -42,7 +42,8 @@ DB: Final = 20.0 / np.log(10.0)
 
 
 _TABLE: Final = 32
-_TABLE_PLACES: Final = np.arange(_TABLE)
+_NEAR: Final = np.arange(_TABLE)
+_TABLE_PLACES: Final = np.concatenate([_NEAR, _TABLE * _NEAR])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,12 +95,12 @@ def piece_of(
     # Long pieces take longer windows, so that nothing between two moments is left out.
     periods = max(PERIODS, float(math.ceil(2.0 * seconds * hz / MOMENTS)))
     half = 0.5 * periods / hz * rate_hz
-    shape, weights = two_periods(half)
-    firsts = np.rint((n - len(shape)) * _SHARES).astype(np.intp)
+    weights = two_periods(half)
+    firsts = np.rint((n - len(weights)) * _SHARES).astype(np.intp)
     if turn is None:
         turn = turning(-2.0 * np.pi * hz / rate_hz, n)
     # That a moment stands half a sample off its even place is nothing: what is carried down hardly turns.
-    line = rows_of(samples * turn[:n], firsts, len(shape)) @ weights
+    line = rows_of(samples * turn[:n], firsts, len(weights)) @ weights
     span_s = float(firsts[-1] - firsts[0]) / rate_hz
     return Piece(hz=hz, span_s=span_s, seconds=seconds, line=line)
 
@@ -107,25 +108,25 @@ def piece_of(
 def turning(step_rad: float, count: int) -> Complexes:
     """exp(i·step·k) for k from 0: of two short tables, a tenth of the work and as exact to 1e-15."""
     rows = -(-count // _TABLE)
-    far = np.exp((1j * step_rad * _TABLE) * np.arange(rows))
-    near = np.exp((1j * step_rad) * _TABLE_PLACES)
-    return np.asarray((far[:, None] * near).reshape(-1)[:count], np.complex128)
+    places = _TABLE_PLACES if rows <= _TABLE else np.concatenate([_NEAR, _TABLE * np.arange(rows)])
+    tables = np.exp((1j * step_rad) * places[: _TABLE + rows])
+    return np.asarray((tables[_TABLE:, None] * tables[:_TABLE]).reshape(-1)[:count], np.complex128)
 
 
 @lru_cache(maxsize=4)  # a track and the notes in it have the same, one after the other
-def two_periods(half: float) -> tuple[Floats, Floats]:
+def two_periods(half: float) -> Floats:
     """A Hann window that reaches `half` samples to both sides, a fraction included; odd in length.
 
-    Returns
-    -------
-    shape, weights : ndarray
-        Not to be written to; the second of the sum 2, so that the size of a line is its amplitude.
+    Its sum is 2, so that the size of what is carried down is its amplitude. Not to be written to.
     """
     reach = math.ceil(half) - 1
-    shape = np.asarray(0.5 + 0.5 * np.cos((np.pi / half) * np.arange(-reach, reach + 1)), np.float64)
-    weights = shape * (2.0 / shape.sum())
-    shape.flags.writeable = weights.flags.writeable = False
-    return shape, weights
+    shape = np.asarray((np.pi / half) * np.arange(-reach, reach + 1), np.float64)
+    np.cos(shape, out=shape)
+    shape *= 0.5
+    shape += 0.5
+    shape *= 2.0 / np.add.reduce(shape)
+    shape.flags.writeable = False
+    return shape
 
 
 def rows_of(values: npt.NDArray[_T], firsts: npt.NDArray[np.intp], length: int) -> npt.NDArray[_T]:

@@ -52,9 +52,9 @@ def sections_of(
     turn : ndarray, shape (n,), optional
         What carries the pitch down (`note_fit.turning`), where it is known already.
     """
-    shape, weights = two_periods(0.5 * PERIODS / hz * rate_hz)
+    weights = two_periods(0.5 * PERIODS / hz * rate_hz)
     n = len(samples)
-    if n < 2 * len(shape) or last < 0 or first >= n:  # no room, or none of it is left by the notes around
+    if n < 2 * len(weights) or last < 0 or first >= n:  # no room, or none of it is left by the notes around
         return []
     if turn is None:
         turn = turning(-2.0 * np.pi * hz / rate_hz, n)
@@ -106,6 +106,8 @@ def _struck_anew(
     larger = np.maximum(size[before], size[behind]) + 1e-30
     change = np.abs(line[behind] * turn - line[before]) / larger
     dip = size[here] / smaller
+    if change.max() <= TURNED and dip.min() >= DIP:
+        return []
     # A kick makes dips too, but not between two sides that are as they always are.
     is_usual = (smaller > (1.0 - USUAL) * usual) & (larger < (1.0 + USUAL) * usual)
     is_dip = (dip < DIP) & is_usual & (change < TURNED)

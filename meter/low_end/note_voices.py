@@ -189,8 +189,8 @@ def _carried(
 
     `beside` is added to the numbers of the orders. The phase is that against the middle.
     """
-    shape, weights = two_periods(0.5 * periods / hz * rate_hz)
-    length, reach = len(shape), len(shape) // 2
+    weights = two_periods(0.5 * periods / hz * rate_hz)
+    length, reach = len(weights), len(weights) // 2
     room = len(samples) - length
     if room < 0:
         samples, room = np.pad(samples, (0, -room), "edge"), 0

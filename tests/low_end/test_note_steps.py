@@ -90,6 +90,13 @@ def test_what_carries_a_pitch_down_may_be_known_already(hz):
         assert_array_equal(known.line, alone.line)
 
 
+@pytest.mark.parametrize("count", [1, 31, 32, 33, 1024, 1025, 5000])
+def test_what_turns_turns_evenly_for_any_length(count):
+    made = turning(-0.37, count)
+    assert len(made) == count
+    np.testing.assert_allclose(made, np.exp(-0.37j * np.arange(count)), rtol=0.0, atol=1e-12)
+
+
 def test_rows_are_the_pieces_of_the_values():
     values = np.random.default_rng(1).standard_normal(50) + 0j
     firsts = np.array([0, 7, 7, 39])
@@ -100,9 +107,9 @@ def test_rows_are_the_pieces_of_the_values():
 
 
 def test_a_window_of_two_periods_is_known_again_and_cannot_be_changed():
-    shape, weights = two_periods(14.3)
-    assert weights.sum() == pytest.approx(2.0) and len(shape) == 29
-    assert two_periods(14.3)[0] is shape
+    weights = two_periods(14.3)
+    assert weights.sum() == pytest.approx(2.0) and len(weights) == 29
+    assert two_periods(14.3) is weights
     with pytest.raises(ValueError, match="read-only"):
         weights[0] = 1.0
 
