@@ -122,8 +122,9 @@ class _Run:
                 result = check.check_one(name, self._options, progress=at)
             except _Cancelled:
                 return
-            self._note_end(index)
+            self._shares[index] = 1.0
             yield result
+            self._tell_end(index)
 
     def side_by_side(self, count: int) -> Generator[Result, None, None]:
         """In worker processes."""
@@ -141,13 +142,15 @@ class _Run:
                     return
                 busy = {worker.pipe: worker for worker in workers if worker.index is not None}
                 heard = wait(list(busy), LOOK_S)
+                ended = []
                 for pipe, worker in busy.items():
                     result = self._hear(worker) if pipe in heard else self._wait_for(worker)
                     if result is None:
                         continue
                     assert worker.index is not None
                     results[worker.index] = result
-                    self._note_end(worker.index)
+                    ended.append(worker.index)
+                    self._shares[worker.index] = 1.0
                     if worker.is_dead:
                         worker.end()
                         workers.remove(worker)
@@ -156,6 +159,8 @@ class _Run:
                 while at in results:
                     yield results.pop(at)
                     at += 1
+                for index in ended:
+                    self._tell_end(index)
         finally:
             for worker in workers:
                 worker.end()
@@ -213,8 +218,8 @@ class _Run:
             self._shares[index] = share
         self._say(index, done_s, whole_s, doing)
 
-    def _note_end(self, index: int) -> None:
-        self._shares[index] = 1.0
+    def _tell_end(self, index: int) -> None:
+        # Once the result is given away: Ctrl-C may come right after it was said to be done.
         self._ended += 1
         self._say(index, 0.0, None)
 

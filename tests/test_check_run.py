@@ -156,6 +156,21 @@ def test_a_cancelled_run_ends_with_what_is_done(tunes, workers):
     assert [one.name for one in done] == tunes[: len(done)]
 
 
+@pytest.mark.parametrize("workers", [0, 1])
+def test_what_is_said_to_be_done_has_been_given_away(tunes, workers):
+    """Ctrl-C as soon as it is said: what was done is printed."""
+    done = []
+
+    def stop(run):
+        if run.files_done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        for result in check_all(tunes[7:], Options(), workers=workers, progress=stop):
+            done.append(result.name)
+    assert done == tunes[7:9]
+
+
 def test_closing_ends_the_workers_at_once(tmp_path):
     path = str(tmp_path / "long.wav")
     soundfile.write(path, np.zeros((1, 2)), 48_000, "PCM_16", format="RF64")
