@@ -166,9 +166,8 @@ def test_what_is_said_to_be_done_has_been_given_away(tunes, workers):
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        for result in check_all(tunes[7:], Options(), workers=workers, progress=stop):
-            done.append(result.name)
-    assert done == tunes[7:9]
+        done.extend(check_all(tunes[7:], Options(), workers=workers, progress=stop))
+    assert [result.name for result in done] == tunes[7:9]
 
 
 def test_closing_ends_the_workers_at_once(tmp_path):
