@@ -86,7 +86,7 @@ class MonoMaps:
         for first in range(0, columns, _AT_ONCE):
             count = min(_AT_ONCE, columns - first)
             at = first * self._column
-            powers = self._powers_of(pending[:, at:], count)
+            powers = self._powers_of(pending, at, count)
             for k in range(count):
                 self._keep(self._index + at + k * self._column, powers[k])
         at = columns * self._column
@@ -99,24 +99,23 @@ class MonoMaps:
             whole = min((length - self._length) // self._hop + 1, SPECTRA)
             padded = np.zeros((2, self._needed))
             padded[:, :length] = self._pending
-            self._keep(self._index, self._powers_of(padded, 1, whole=whole)[0])
+            self._keep(self._index, self._powers_of(padded, 0, 1, whole=whole)[0])
         self._forget()
 
     def flush(self) -> None:
         """The pass has ended."""
         self.gap()
 
-    def _powers_of(self, samples: Floats, columns: int, *, whole: int = SPECTRA) -> Floats:
+    def _powers_of(self, samples: Floats, first: int, columns: int, *, whole: int = SPECTRA) -> Floats:
         """Columns, shape (columns, 4, bands), of the spectra that are whole in each: all, or the first.
 
-        Of samples of shape (2, n), `_AT_ONCE` columns at most.
+        Of samples of shape (2, n) from the first on, `_AT_ONCE` columns at most.
         """
         # Always as many for a column: the last bits must not hang on that.
         frames, spectra = self._frames[:columns], self._spectra[:columns]
         far, near = samples.strides
         strides = self._column * near, self._hop * near, far, near
-        assert (columns - 1) * self._column + self._needed <= samples.shape[1]
-        views = np.lib.stride_tricks.as_strided(samples, frames.shape, strides, writeable=False)
+        views = np.ndarray(frames.shape, samples.dtype, samples, offset=first * near, strides=strides)
         np.multiply(views, self._window, out=frames)
         frames[:, whole:] = 0.0
         np.fft.rfft(frames, out=spectra)

@@ -224,16 +224,18 @@ class SubNotes:
             high = self._boundary(track, later, pitches)
         self._before = track.cents, high
         sound = self._sound[:, low:high]
-        energy = np.vecdot(sound, sound)
-        chosen = int(energy[1] > energy[0])
+        energies = np.vecdot(sound, sound).tolist()
+        chosen = int(energies[1] > energies[0])
         first, last = self._centre(track.first), self._centre(track.stop - 1)
         hz = track.hz
         turn = turning(-2.0 * np.pi * hz / rate_hz, sound.shape[1])
         sections = sections_of(
             sound[chosen], rate_hz=rate_hz, hz=hz, first=first - low, last=last - low, turn=turn
         )
+        if not sections:
+            return
         harmonics = self._harmonics(track, powers)
-        both = float(energy.sum() / max(energy[chosen], 1e-30))
+        both = sum(energies) / max(energies[chosen], 1e-30)
         for start, stop in sections:
             piece = piece_of(sound[chosen, start:stop], rate_hz=rate_hz, hz=hz, turn=turn)
             if piece is None or self._is_wobble(low + start, low + stop):
