@@ -84,38 +84,41 @@ def test_what_came_before_is_measured_as_if_the_stream_had_ended_but_for_peaks_a
 @pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000])
 def test_where_a_gap_cuts_a_tone_no_peak_arises(rate_hz):
     """Cut at its top, a tone followed by silence overshoots; that it ended there is not known."""
-    told_db, at_end_db = [], []
-    for frames in range(rate_hz // 20, rate_hz // 20 + 48):  # all phases of 1 kHz and more
-        sound = tone(997.0, 0.1, level_dbfs=-0.5, rate_hz=rate_hz)[:frames]
-        cut, ended = (Chain(rate_hz=rate_hz, channels=2, low_end=False) for _ in range(2))
-        rows = np.concatenate([run(cut, sound), cut.gap(480)])
+    whole = tone(997.0, 0.1, level_dbfs=-0.5, rate_hz=rate_hz)
+    pieces = [whole[: rate_hz // 20 + frames] for frames in range(48)]  # all phases of 1 kHz and more
+    told_db = []
+    for sound in pieces:
+        chain = Chain(rate_hz=rate_hz, channels=2, low_end=False)
+        rows = np.concatenate([run(chain, sound), chain.gap(480)])
         told_db.append(20.0 * np.log10(rows["true_peak"][:, 0].max()))
         assert rows["overs"].sum() == 0
-        run(ended, sound)
-        ended.flush()
-        at_end_db.append(ended.reading().true_peak_max_dbtp[0])
     assert max(told_db) == pytest.approx(-0.5, abs=0.01)
-    assert max(at_end_db) > 0.0
+    assert any(peak_dbtp(sound, rate_hz) > 0.0 for sound in pieces)
+
+
+def peak_dbtp(sound, rate_hz):
+    """What is read of a sound between silence and silence."""
+    chain = Chain(rate_hz=rate_hz, channels=2, low_end=False)
+    run_to_end(chain, sound)
+    return chain.reading().true_peak_max_dbtp[0]
 
 
 @pytest.mark.parametrize("cut_frames", [4800, 700, 100, 50, 10])
 @pytest.mark.parametrize("rate_hz", [8000, 11_025, 44_100, 48_000, 96_000])
 def test_where_a_tone_comes_back_behind_a_gap_no_peak_arises(rate_hz, cut_frames):
     """The same from the other side, however soon the next gap comes."""
-    told_db, from_silence_db = [], []
-    for frames in range(0, 48):
-        sound = tone(997.0, 0.7, level_dbfs=-0.5, rate_hz=rate_hz)[frames:][:cut_frames]
-        cut, fresh = (Chain(rate_hz=rate_hz, channels=2, low_end=False) for _ in range(2))
-        cut.gap(480)
-        rows = np.concatenate([run(cut, sound), cut.gap(480)])
+    whole = tone(997.0, 0.7, level_dbfs=-0.5, rate_hz=rate_hz)
+    pieces = [whole[frames:][:cut_frames] for frames in range(48)]
+    told_db = []
+    for sound in pieces:
+        chain = Chain(rate_hz=rate_hz, channels=2, low_end=False)
+        chain.gap(480)
+        rows = np.concatenate([run(chain, sound), chain.gap(480)])
         told_db.append(20.0 * np.log10(rows["true_peak"][:, 0].max()))
         assert rows["overs"].sum() == 0
         assert (rows["true_peak"] >= rows["sample_peak"]).all()
-        run(fresh, sound)
-        fresh.flush()
-        from_silence_db.append(fresh.reading().true_peak_max_dbtp[0])
     assert max(told_db) <= -0.49
-    assert max(from_silence_db) > 0.0
+    assert any(peak_dbtp(sound, rate_hz) > 0.0 for sound in pieces)
 
 
 def test_a_tone_between_two_gaps_reads_its_peak_where_it_can_be_known():

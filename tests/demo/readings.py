@@ -8,6 +8,8 @@ LR4 low-pass at 120 Hz and LR4 high-pass at 20 Hz (CALC, facts.md 5.13).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from scipy import signal
 
@@ -98,14 +100,19 @@ def steady_hz(mono, around_hz):
     return around_hz + slope / (2 * np.pi)
 
 
+TRIED_HZ = np.arange(40.0, 130.0, 0.25)
+
+
+@lru_cache
+def decaying_waves(frames):
+    """For each tried frequency two waves, at right angles, that span its decaying sines of any phase."""
+    t = np.arange(frames) / LOW_RATE_HZ
+    periods = TRIED_HZ[:, None] * t
+    turning = np.exp((2j * np.pi - 1.0 / 8.0) * periods)
+    return np.linalg.qr(np.stack([turning.real, turning.imag], axis=2))[0]
+
+
 def settling_hz(mono):
     """The decaying sine that fits a short piece best, of all from 40 to 130 Hz by steps of 0.25."""
-    t = np.arange(len(mono)) / LOW_RATE_HZ
-    tried = np.arange(40.0, 130.0, 0.25)
-    left_over = []
-    for hz in tried:
-        waves = np.stack([np.cos(2 * np.pi * hz * t), np.sin(2 * np.pi * hz * t)], axis=1)
-        waves *= np.exp(-t * hz / 8.0)[:, None]
-        fitted = waves @ np.linalg.lstsq(waves, mono, rcond=None)[0]
-        left_over.append(((mono - fitted) ** 2).sum())
-    return float(tried[np.argmin(left_over)])
+    fitted_power = ((mono @ decaying_waves(len(mono))) ** 2).sum(axis=1)
+    return float(TRIED_HZ[np.argmax(fitted_power)])
