@@ -105,7 +105,8 @@ def packages_of(item: pytest.Item) -> tuple[str, ...]:
 
 def is_put_off(item: pytest.Item, *, long: bool, only: str | None) -> bool:
     """Whether a test is for another run."""
-    is_realtime = item.get_closest_marker("realtime") is not None or item.path.is_relative_to(CAPTURE)
+    is_capture = item.path.is_relative_to(CAPTURE) and item.get_closest_marker("anytime") is None
+    is_realtime = item.get_closest_marker("realtime") is not None or is_capture
     is_other = only is not None and is_realtime != (only == "realtime")
     return is_other or (item.get_closest_marker("long") is not None and not long)
 

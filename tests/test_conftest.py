@@ -6,9 +6,11 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from tests.conftest import is_put_off
 from tests.support import debian
 
 SUITE = '''
@@ -125,6 +127,22 @@ def test_a_skip_is_a_failure(run_suite, suite):
     done = run_suite(suite, tools={})
     assert done.returncode != 0
     assert "skipped itself" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("path", "marks", "part"),
+    [
+        ("tests/test_chain.py", set(), "rest"),
+        ("tests/test_chain.py", {"realtime"}, "realtime"),
+        ("tests/capture/test_machine.py", set(), "realtime"),
+        ("tests/capture/test_loss_clock.py", {"anytime"}, "rest"),
+    ],
+)
+def test_every_test_is_in_one_of_the_two_parts(root, path, marks, part):
+    item = SimpleNamespace(path=root / path, get_closest_marker=lambda name: name if name in marks else None)
+    parts = [one for one in ("rest", "realtime") if not is_put_off(item, long=False, only=one)]
+    assert parts == [part]
+    assert not is_put_off(item, long=False, only=None)
 
 
 def test_an_unlisted_package_is_refused():

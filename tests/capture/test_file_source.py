@@ -303,6 +303,7 @@ def test_what_breaks_while_playing_is_logged_and_said(caplog):
 # --- the demo --------------------------------------------------------------------------------
 
 
+@pytest.mark.anytime
 def test_the_demo_tune_is_played_whole():
     source = DemoSource(as_fast=True)
     source.start()

@@ -15,6 +15,8 @@ import pytest
 
 from meter.capture.loss_clock import LossClock
 
+pytestmark = pytest.mark.anytime
+
 RATE_HZ = 48_000
 QUEUE_S = 10.9
 

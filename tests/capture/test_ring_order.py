@@ -17,6 +17,8 @@ from meter.capture import ring as ring_module
 from meter.capture.ring import Ring
 from tests.support.numbered import numbered
 
+pytestmark = pytest.mark.anytime
+
 RATE_HZ = 1000
 
 # --- against a model, in any order -----------------------------------------------------------
