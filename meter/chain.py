@@ -483,10 +483,10 @@ class Chain:
 
     def reading(self, *, gated: readings.Gated | None = None) -> Reading:
         """What is known now; changes nothing. I and LRA are those of `gated`, where it is given."""
-        return readings.reading_of(self, self._powers_of(self._waiting), gated or readings.gated_of(self))
+        waiting = self._powers_of(self._waiting) if len(self._waiting) else None
+        return readings.reading_of(self, waiting, gated or readings.gated_of(self))
 
-    def _powers_of(self, blocks: Blocks) -> Floats:
-        """Weighted K power of the cells."""
+    def _powers_of(self, blocks: Blocks) -> Floats:  # of the cells, weighted
         return np.asarray((blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1))
 
     def close(self) -> None:

@@ -206,12 +206,12 @@ class LiveReadings:
         return chain.reading(gated=self._gated)
 
 
-def reading_of(chain: Chain, waiting: Floats, gated: Gated) -> Reading:
+def reading_of(chain: Chain, waiting: Floats | None, gated: Gated) -> Reading:
     """The reading of a chain.
 
     Parameters
     ----------
-    waiting : ndarray
+    waiting : ndarray or None
         Weighted K power of the cells of the sounding that is not full yet.
     gated : Gated
         Its I and LRA.
@@ -219,7 +219,7 @@ def reading_of(chain: Chain, waiting: Floats, gated: Gated) -> Reading:
     loudness, totals, channels = chain.loudness, chain.totals, chain.channels
     short, long = chain.recent.sums() if channels > 1 else (None, None)
     heard = _heard(long or short or {}, totals.loudest_low_power)
-    momentary = loudness.partial_momentary(waiting) if len(waiting) else loudness.momentary_power
+    momentary = loudness.momentary_power if waiting is None else loudness.partial_momentary(waiting)
     recent_peaks = chain.recent.rows["true_peak"][:, :channels]
     newest_peaks: list[float] = recent_peaks[-1].tolist() if len(recent_peaks) else [0.0] * channels
     long_peak = float(np.maximum.reduce(recent_peaks, axis=None, initial=0.0))

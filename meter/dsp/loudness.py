@@ -90,6 +90,8 @@ class LoudnessMeter:
         self._range.add(_numbers(short_term[ends]))
         is_same = self._cells is self._counted and counted is powers  # nothing was replaced since the start
         self._remember(joined, joined if is_same else np.concatenate([self._cells, powers]), len(powers))
+        self.momentary_power = self._newest(momentary, MOMENTARY_CELLS)
+        self.short_term_power = self._newest(short_term, SHORT_TERM_CELLS)
         self._find_loudest(counted)
         self.newest_momentary = momentary
         maxima = WindowMaxima(_row_max(momentary), _row_max(short_term))
@@ -122,10 +124,13 @@ class LoudnessMeter:
         self._cells_since_mark += new
         self._cells = cells[-SHORT_TERM_CELLS:]
         self._counted = self._cells if counted is cells else counted[-SHORT_TERM_CELLS:]
-        if len(self._cells) >= MOMENTARY_CELLS:
-            self.momentary_power = _mean(self._cells[-MOMENTARY_CELLS:])
-        if len(self._cells) >= SHORT_TERM_CELLS:
-            self.short_term_power = _mean(self._cells)
+
+    def _newest(self, means: Floats, width: int) -> float | None:
+        """Power of the newest window: with the zeros that replaced samples, and over a mark."""
+        newest = means.item(-1) if len(means) else math.nan
+        if not math.isnan(newest):
+            return newest
+        return _mean(self._cells[-width:]) if len(self._cells) >= width else None
 
     def _find_loudest(self, counted: Floats) -> None:
         soundings = np.add.reduce(counted.reshape(-1, CELLS_A_SOUNDING), axis=1) / CELLS_A_SOUNDING
