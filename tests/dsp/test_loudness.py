@@ -170,3 +170,15 @@ def test_reset_makes_it_as_new():
     new = fed(powers)
     assert (meter.momentary_max, meter.short_term_power, meter.integrated_lufs()) == (
         new.momentary_max, new.short_term_power, new.integrated_lufs())  # fmt: skip
+
+
+def test_m_and_s_go_on_over_a_mark_and_hold_the_zeros_of_replaced_samples():
+    meter, good = LoudnessMeter(), np.zeros(10, bool)
+    powers = np.linspace(0.1, 0.2, 400)
+    for ten in np.split(powers[:390], 39):
+        meter.process(ten, good)
+    meter.mark()
+    maxima = meter.process(powers[390:], ~good)
+    assert np.isnan(maxima.momentary).all() and np.isnan(maxima.short_term).all()
+    assert meter.momentary_power == pytest.approx(powers[-40:].mean(), rel=1e-12)
+    assert meter.short_term_power == pytest.approx(powers[-300:].mean(), rel=1e-12)
