@@ -47,21 +47,37 @@ def eventful(session):
 # --- many at once
 
 
+@pytest.fixture(scope="module")
+def session():
+    """One to which all that has happened; it is only looked at."""
+    return eventful(Session())
+
+
+def beginning_in_a_gap(session):
+    """All that, behind a gap both of whose sides share a slot."""
+    session.hear(noise(1.03, seed=7))
+    session.source.lose(900)
+    return eventful(session)
+
+
+@pytest.fixture(scope="module")
+def told_at_once():
+    """Each sounding as it came."""
+    return beginning_in_a_gap(Session()).timeline
+
+
 @pytest.mark.parametrize("patience", [2, 7, 1000])
-def test_soundings_that_wait_come_to_the_same_whatever_happens_meanwhile(patience):
+def test_soundings_that_wait_come_to_the_same_whatever_happens_meanwhile(patience, told_at_once):
     def history(timeline):
         runs = [(one.first_slot, one.stop_slot, one.first_row, one.pass_at_s, one.is_over)
                 for one in timeline.runs]  # fmt: skip
         values = [timeline.values(key, 0, timeline.slots).tobytes() for key in KEYS]
         return timeline.slots, timeline.ended, timeline.events, runs, values
 
-    at_once, later = Session(), Session()
+    later = Session()
     later.timeline.patience = patience
-    for session in (at_once, later):
-        session.hear(noise(1.03, seed=7))
-        session.source.lose(900)  # both its sides share a slot
-        eventful(session)
-    assert history(later.timeline) == history(at_once.timeline)
+    beginning_in_a_gap(later)
+    assert history(later.timeline) == history(told_at_once)
 
 
 def test_soundings_wait_until_there_are_enough_or_they_are_wanted():
@@ -124,12 +140,12 @@ def test_a_pass_whose_rows_come_without_readings_shows_the_same(demo):
         np.testing.assert_allclose(again.values(key, 0, whole), expected, atol=4e-6, rtol=3e-7)
 
 
-def test_the_numbers_are_those_that_were_said_over_gaps_holds_marks_and_other_sources():
-    assert_shows_what_was_said(eventful(Session()))
+def test_the_numbers_are_those_that_were_said_over_gaps_holds_marks_and_other_sources(session):
+    assert_shows_what_was_said(session)
 
 
-def test_without_readings_they_are_the_same_but_for_rounding():
-    exact, from_rows = eventful(Session()).timeline, eventful(Session(exactly=False)).timeline
+def test_without_readings_they_are_the_same_but_for_rounding(session):
+    exact, from_rows = session.timeline, eventful(Session(exactly=False)).timeline
     assert exact.slots == from_rows.slots
     whole = np.ones(exact.slots, np.bool_)
     for run_ in exact.runs:
@@ -274,8 +290,8 @@ def test_a_file_that_is_read_faster_than_time_stands_in_its_own_time():
 # --- events and rows
 
 
-def test_events_tell_what_happened_and_where():
-    timeline = eventful(Session()).timeline
+def test_events_tell_what_happened_and_where(session):
+    timeline = session.timeline
     assert [(event.kind, event.slot, event.text) for event in timeline.events] == [
         ("start", 0, "a made-up input"),
         ("gap", 40, "1.5 s lost"),
@@ -285,8 +301,7 @@ def test_events_tell_what_happened_and_where():
     ]
 
 
-def test_rows_come_back_with_their_pass_so_that_any_part_can_be_measured_again():
-    session = eventful(Session())
+def test_rows_come_back_with_their_pass_so_that_any_part_can_be_measured_again(session):
     timeline = session.timeline
     parts = timeline.rows(0, timeline.slots)
     assert [(live_pass.number, live_pass.rate_hz) for live_pass, _ in parts] == [

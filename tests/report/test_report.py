@@ -203,14 +203,14 @@ def kept_pass(
 
 
 def test_a_set_of_the_journal_has_its_tunes(tmp_path):
-    number = kept_pass(is_set=True, steps_db=(-6.0, 0.0), seconds=150.0)
+    number = kept_pass(is_set=True, steps_db=(-6.0, 0.0), seconds=100.0)
     read = Page(written(tmp_path / "set.html", str(number)))
     assert f"Set {number}" in read.text
     assert "Tunes" in read.text
     assert re.search(r"\+[56]\.\d", read.text), "the step between both"
     made = json.loads(written(tmp_path / "set.json", str(number)))
     assert len(made["tunes"]) == 2
-    assert made["tunes"][1]["start_s"] == pytest.approx(150.0, abs=10.0)
+    assert made["tunes"][1]["start_s"] == pytest.approx(100.0, abs=10.0)
 
 
 def test_a_pass_of_the_journal_has_its_place_and_time(tmp_path):

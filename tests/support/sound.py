@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -40,6 +41,11 @@ def noise(
     seconds: float, *, seed: int, level_dbfs: float = -20.0, rate_hz: int = 48_000, channels: int = 2
 ) -> Samples:
     """Noise with some low end, half of it common to all channels; the level is its RMS."""
+    return _noise(seconds, seed, level_dbfs, rate_hz, channels).copy()
+
+
+@lru_cache(maxsize=8)  # the same is wanted again and again
+def _noise(seconds: float, seed: int, level_dbfs: float, rate_hz: int, channels: int) -> Samples:
     rng = np.random.default_rng(seed)
     frames = round(seconds * rate_hz)
     white = rng.standard_normal((frames, channels)) + rng.standard_normal((frames, 1))

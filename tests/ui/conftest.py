@@ -19,8 +19,9 @@ from tests.support.sound import noise
 from ui import fonts
 from ui.app import build
 
+FIRST_FRAMES = 48_000
 PART_FRAMES = 4 * 48_000
-"""Brought at once: a ring holds 15 s of it."""
+"""Brought at once: a ring holds 15 s. Less comes first: what was commanded before is heard in between."""
 
 WITHIN_MS = 20_000
 """A limit for what must happen at all, not for how quickly."""
@@ -99,7 +100,7 @@ class Scene:
         source = self.source if source is None else source
         at = 0
         while at < len(samples):
-            part = samples[at : at + PART_FRAMES]
+            part = samples[at : at + (PART_FRAMES if at else FIRST_FRAMES)]
             wanted = self.timeline.slots + len(part) // 4800 - 1
             source.bring(part)
             self.until(lambda wanted=wanted: self.timeline.slots >= wanted)

@@ -67,7 +67,7 @@ def test_a_picture_says_what_the_page_says(tune):
 
 
 def test_a_set_has_its_tunes_and_a_column_holds_what_stands_in_it(tmp_path):
-    number = kept_pass(is_set=True, steps_db=(-6.0, 0.0), seconds=150.0)
+    number = kept_pass(is_set=True, steps_db=(-6.0, 0.0), seconds=100.0)
     image = drawn(tmp_path / "set.png", str(number))
     assert image.height() > 2000
     widest = ("888", "88:88:88", "1:88:88", "-88.8", "+88.8", "+88.8")
