@@ -85,6 +85,9 @@ _DEPTH: Final = 4
 _SHARED_BYTES: Final = 16 << 20
 """And so much memory they may take, where that is more than one."""
 
+_STRIP_BLOCKS: Final = 20
+"""Blocks whose loudness is worked on at once, so that they stay in the processor's nearer memory."""
+
 _FLOOR: Final = 1e-18
 """Filter memories under this (-360 dB) are dropped in digital silence."""
 
@@ -314,15 +317,23 @@ class Analyser:
 
     def _set_k(self, records: Blocks, blocks: int, first_block: int) -> None:
         """K-weighted energy of the blocks and power of their cells."""
-        weighted = self._k.process(self._window.planar(), blocks=blocks)
+        planar = self._window.planar()
         if self._grid.is_regular:
-            cells = weighted.reshape(blocks, self._channels, CELLS_A_BLOCK, -1)
-            sums = np.vecdot(cells, cells).astype(np.float64).swapaxes(1, 2)
-            lengths: npt.NDArray[np.int64] | int = cells.shape[-1]
-        else:
-            edges = self._grid.cell_edges(first_block * CELLS_A_BLOCK, CELLS_A_BLOCK + 1)
-            sums = np.add.reduceat(weighted[0] ** 2, edges[:-1], axis=1).T[None]
-            lengths = np.diff(edges)[:, None]
+            length = planar.shape[1] // blocks
+            for first in range(0, blocks, _STRIP_BLOCKS):
+                strip = records[first : first + _STRIP_BLOCKS]
+                samples = planar[:, first * length : (first + len(strip)) * length]
+                weighted = self._k.process(samples, blocks=len(strip))
+                cells = weighted.reshape(len(strip), self._channels, CELLS_A_BLOCK, -1)
+                sums = np.vecdot(cells, cells).astype(np.float64).swapaxes(1, 2)
+                self._put_k(strip, sums, cells.shape[-1])
+            return
+        weighted = self._k.process(planar, blocks=blocks)
+        edges = self._grid.cell_edges(first_block * CELLS_A_BLOCK, CELLS_A_BLOCK + 1)
+        sums = np.add.reduceat(weighted[0] ** 2, edges[:-1], axis=1).T[None]
+        self._put_k(records, sums, np.diff(edges)[:, None])
+
+    def _put_k(self, records: Blocks, sums: Floats, lengths: npt.NDArray[np.int64] | int) -> None:
         records["cell_power"][..., : self._channels] = sums / lengths
         records["k_energy"][:, : self._channels] = np.add.reduce(sums, axis=1)
 
