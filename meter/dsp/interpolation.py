@@ -102,5 +102,5 @@ class Interpolation:
 
     def _reserve(self, products: int) -> None:
         """Kept from call to call: fresh memory of this size costs more than the arithmetic on it."""
-        if len(self._waves) < products:
-            self._waves = np.empty((products, _TOGETHER, self.width), np.float32)
+        if len(self._waves) < products:  # twice as much, since a little more may come each time
+            self._waves = np.empty((2 * products, _TOGETHER, self.width), np.float32)

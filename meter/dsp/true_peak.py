@@ -140,7 +140,7 @@ class TruePeakMeter:
         block = rows // channels
         wave = self._points.waves(source, rows - block * channels, block * frames + first)
         if len(self._heights) < len(wave):
-            self._heights = np.empty_like(wave)
+            self._heights = np.empty((2 * len(wave), wave.shape[1]), np.float32)
         heights = np.abs(wave, out=self._heights[: len(wave)])
         heights[:, 0] = heights[:, -1] = 0.0  # the neighbours' points are not of this row
         self._leave_out(heights, rows, first, frames)
