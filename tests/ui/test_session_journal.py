@@ -42,6 +42,7 @@ def test_a_set_is_one_pass_in_the_list_and_in_the_journal(make_scene):
     scene.play_music(3.0)
     scene.play(np.zeros((48_000 * 7, 2)))
     scene.play_music(3.0)
+    scene.until(lambda: scene.session.thoughts.passes)
     scene.conductor.choose_arrangement("master")
     scene.conductor.quit()
     assert passes() == [("system", True)]
