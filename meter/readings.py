@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from meter.dsp.gating import moving_mean
 from meter.dsp.grid import BLOCKS_A_SOUNDING, CELLS_A_BLOCK
@@ -32,6 +31,7 @@ SHORT_ROWS: Final = 4
 """400 ms."""
 LONG_ROWS: Final = 3 * SOUNDINGS_A_SECOND
 """3 s."""
+_BEFORE_AND_SHORT: Final = np.array([0, LONG_ROWS - SHORT_ROWS])
 STABLE_RANGE_S: Final = 60.0
 """LRA is not stable before. EBU Tech 3341 v4 §2.4. SEEN-S."""
 QUIET_DBFS: Final = -70.0
@@ -89,13 +89,17 @@ class Recent:
         newest = slice(self._end - len(self.rows), self._end)
         frames = self._frames[newest]
         sums = self._bands[newest] * frames[:, None, None]
-        short = _means(sums[-SHORT_ROWS:], frames[-SHORT_ROWS:])
-        return short, _means(sums, frames) if len(frames) >= LONG_ROWS else None
+        # No matrix products: every column is added up in the same order, so that opposite channels cancel.
+        if len(frames) < LONG_ROWS:
+            sums, frames = sums[-SHORT_ROWS:], frames[-SHORT_ROWS:]
+            return _by_band(np.add.reduce(sums, axis=0) / np.add.reduce(frames)), None
+        earlier, short = np.add.reduceat(sums, _BEFORE_AND_SHORT, axis=0)
+        before, newly = np.add.reduceat(frames, _BEFORE_AND_SHORT).tolist()
+        return _by_band(short / newly), _by_band((earlier + short) / (before + newly))
 
 
-def _means(sums: Floats, frames: npt.NDArray[np.integer]) -> BandSums:
-    # No matrix product: every column is added up in the same order, so that opposite channels cancel.
-    ll, rr, lr = (np.add.reduce(sums, axis=0) / np.add.reduce(frames)).tolist()
+def _by_band(means: Floats) -> BandSums:
+    ll, rr, lr = means.tolist()
     return dict(zip(BANDS, zip(ll, rr, lr, strict=True), strict=True))
 
 

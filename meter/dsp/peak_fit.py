@@ -14,6 +14,8 @@ from meter.dsp.interpolator import BAND_EDGE
 from meter.units import Floats
 
 _MARGIN = 1.008
+_PLATEAU = 1e-300
+"""Where all three are equal the tilt is 0 too: 0 over this is 0."""
 
 
 @lru_cache(maxsize=2)
@@ -43,8 +45,19 @@ def sine_peaks(before: Floats, middle: Floats, after: Floats, *, factor: int) ->
     """
     height = np.abs(middle)
     is_top = (height >= np.abs(before)) & (height >= np.abs(after)) & (height > 0.0)
-    ratio = np.divide(before + after, middle, out=np.full_like(middle, 2.0), where=is_top)
-    curve = 4.0 - ratio * ratio
-    tilt = np.divide((after - before) ** 2, curve, out=np.zeros_like(middle), where=curve > 0.0)
-    fitted = np.sqrt(height * height + tilt)
-    return np.where(is_top, np.minimum(fitted, largest_rise(factor) * height), height)
+    found = height.copy()
+    found[is_top] = top_peaks(before[is_top], middle[is_top], after[is_top], factor=factor)
+    return found
+
+
+def top_peaks(before: Floats, middle: Floats, after: Floats, *, factor: int) -> Floats:
+    """The same of points that are known to be tops: the middle is the highest in magnitude, and not 0."""
+    # Ten times a second when live, so in few steps.
+    curve = (before + after) / middle
+    curve *= curve
+    curve = np.maximum(4.0 - curve, _PLATEAU)
+    tilt = after - before
+    tilt *= tilt
+    tilt /= curve
+    tilt += middle * middle
+    return np.minimum(np.sqrt(tilt), largest_rise(factor) * np.abs(middle))

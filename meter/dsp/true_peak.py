@@ -21,7 +21,7 @@ import numpy.typing as npt
 from meter.dsp.grid import Grid
 from meter.dsp.interpolation import LINE_FRAMES, PAST_FRAMES, Interpolation
 from meter.dsp.interpolator import TAPS, oversampling
-from meter.dsp.peak_fit import largest_rise, sine_peaks
+from meter.dsp.peak_fit import largest_rise, sine_peaks, top_peaks
 from meter.dsp.peak_places import PeakPlaces
 from meter.dsp.window import Window
 from meter.units import Floats, Samples
@@ -37,10 +37,9 @@ EDGE_FRAMES: Final = TAPS - 1
 """So many frames' points are made of a sample before the first one too."""
 
 
-_FIRST: Final = np.zeros(1, np.int64)
-
 _NEIGHBOURS: Final = np.array([[-1], [0], [1]])
 _NONE: Final = np.zeros(0, np.int64)
+_NO_HEIGHTS: Final = np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,18 +60,15 @@ class Peaks:
 def no_peaks(channels: int, *, amplitudes: Floats | None = None) -> Peaks:
     """What silence gives, or what has these amplitudes and no over."""
     made = np.zeros((1, channels)) if amplitudes is None else amplitudes
-    return Peaks(made, np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0))
-
-
-def _through_lines(flags: Bools) -> Ints:
-    """Where flags are set, counted through lines with a neighbour on each side."""
-    flat = flags.reshape(-1).nonzero()[0]
-    return np.asarray(flat + 2 * (flat // flags.shape[1]) + 1, np.int64)
+    return Peaks(made, _NONE, _NONE, _NO_HEIGHTS)
 
 
 def _begins(rows: Ints) -> Ints:
     """Where each run of equal numbers begins; there is at least one number."""
-    return np.concatenate([_FIRST, (rows[1:] != rows[:-1]).nonzero()[0] + 1])
+    begins = np.empty(len(rows), np.bool_)
+    begins[0] = True
+    np.not_equal(rows[1:], rows[:-1], out=begins[1:])
+    return begins.nonzero()[0]
 
 
 class TruePeakMeter:
@@ -158,12 +154,14 @@ class TruePeakMeter:
         self._leave_out(heights, rows, first, frames)
         tops = self._tops_of(heights, rows, first, low[lines])
         has_over = bool(np.maximum.reduce(peaks) > self._limit_below)
-        overs = _through_lines(heights[:, 1:-1] > self._limit_below) if has_over else _NONE
+        overs = self._overs_in(heights) if has_over else _NONE
         amplitudes = peaks.astype(np.float64)
         wave, heights = wave.reshape(-1), heights.reshape(-1)
         if len(tops):
             left, middle, right = wave[tops + _NEIGHBOURS].astype(np.float64)
-            fitted = sine_peaks(left, middle, right, factor=factor).astype(np.float32)
+            # Next to what is left out a top may be none.
+            fit = sine_peaks if self._edge_frames or frames < LINE_FRAMES else top_peaks
+            fitted = fit(left, middle, right, factor=factor).astype(np.float32)
             more = tops[(fitted > self._limit_below) & (heights[tops] <= self._limit_below)]
             if len(more):
                 overs = np.sort(np.concatenate([overs, more]))
@@ -186,15 +184,22 @@ class TruePeakMeter:
 
     def _tops_of(self, heights: Float32s, rows: Ints, first: Ints, low: Float32s) -> Ints:
         """Places, counted through the lines, of the tops that may be the peak of their row."""
-        own = heights[:, 1:-1]
+        flags = np.zeros(heights.shape, np.bool_)
+        own, is_top = heights[:, 1:-1], flags[:, 1:-1]
         # Strict on one side: a plateau gives one point, not all of them.
-        is_top = own > heights[:, :-2]
+        np.greater(own, heights[:, :-2], out=is_top)
         is_top &= own >= heights[:, 2:]
         is_top &= own >= low[:, None]
         if self._edge_frames:
             # The neighbours of these are not known.
             is_top &= (rows >= self._channels)[:, None] | (self._frames_of(first) > self._edge_frames)
-        return _through_lines(is_top)
+        return flags.reshape(-1).nonzero()[0]
+
+    def _overs_in(self, heights: Float32s) -> Ints:
+        """Places of the points above the limit."""
+        flags = np.zeros(heights.shape, np.bool_)
+        np.greater(heights[:, 1:-1], self._limit_below, out=flags[:, 1:-1])
+        return flags.reshape(-1).nonzero()[0]
 
     def _frames_of(self, first: Ints) -> Ints:
         """Of each line the frame of each point, shape (lines, points)."""
