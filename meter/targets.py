@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -161,6 +161,36 @@ def judge(
     if isinstance(measured, Reading) and ceiling is not None:
         verdicts[SHORT_TERM_KEY] = verdict_on(measured.short_term_lufs, Limit(max=ceiling))
     return verdicts
+
+
+class LiveVerdicts(Mapping[str, Verdict]):
+    """What `judge` says of a reading, worked out when it is looked at: few look ten times a second.
+
+    Parameters
+    ----------
+    target : Target
+        Its limits for live programme hold.
+    reading : Reading
+    """
+
+    def __init__(self, target: Target, reading: Reading) -> None:
+        self._given = target, reading
+        self._made: dict[str, Verdict] | None = None
+
+    def _all(self) -> dict[str, Verdict]:
+        if self._made is None:
+            target, reading = self._given
+            self._made = judge(target, reading, live=True)
+        return self._made
+
+    def __getitem__(self, key: str) -> Verdict:
+        return self._all()[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._all())
+
+    def __len__(self) -> int:
+        return len(self._all())
 
 
 def verdict_on(value: float | None, limit: Limit, *, may_be_under: bool = True) -> Verdict:

@@ -16,7 +16,7 @@ from meter.now import Now, is_withheld
 from meter.pace import LONGEST_S, Pace
 from meter.ring_follower import RingFollower
 from meter.soundings import Reading, Soundings
-from meter.targets import Target, Verdict, judge
+from meter.targets import LiveVerdicts, Target, Verdict
 
 HOPS_A_STEP: Final = 64
 """So that commands are heard while a file comes as fast as it can."""
@@ -253,7 +253,7 @@ class Worker:
         if target is None or reading is None or is_withheld(self._state):
             self._verdicts = {}
         else:
-            self._verdicts = judge(target, reading, live=True)
+            self._verdicts = LiveVerdicts(target, reading)
 
     def _publish(self) -> None:
         ring, measuring = self._follower.ring, self._measuring

@@ -10,12 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from meter import targets
 from meter.soundings import BANDS
 from meter.target_file import shipped_targets
 from meter.targets import (
     MEASURES,
     SHORT_TERM_KEY,
     Limit,
+    LiveVerdicts,
     Target,
     Verdict,
     judge,
@@ -242,3 +244,21 @@ def test_a_limit_is_said_in_words_as_it_was_set(limit, text):
 @given(bound=numbers)
 def test_a_limit_is_never_rounded_when_shown(bound):
     assert float(limit_text(bound)) == bound
+
+
+def test_live_verdicts_are_those_of_a_reading_and_worked_out_once_when_looked_at(monkeypatch):
+    asked = []
+
+    def counted(*given, **how):
+        asked.append(given)
+        return judge(*given, **how)
+
+    monkeypatch.setattr(targets, "judge", counted)
+    reading = a_reading(short_term_lufs=-5.0, true_peak_max_dbtp=(0.2, -1.0))
+    found = LiveVerdicts(CLUB, reading)
+    assert asked == []
+    assert found == judge(CLUB, reading, live=True)
+    assert (found["true_peak_dbtp"], found[SHORT_TERM_KEY]) == (OVER, OVER)
+    assert list(found) == list(judge(CLUB, reading, live=True))
+    assert found.get("loudness_range_lu") is None
+    assert len(asked) == 1
