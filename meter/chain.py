@@ -25,7 +25,7 @@ from meter.dsp.side import Side
 from meter.dsp.true_peak import LAG_FRAMES
 from meter.errors import UsageError
 from meter.low_sink import LowSink
-from meter.rows import close_row, make_rows
+from meter.rows import close_row, joined, make_rows
 from meter.soundings import (
     AFTER_GAP,
     BEFORE_GAP,
@@ -44,12 +44,6 @@ from meter.units import Floats, Samples, db_to_amplitude
 DEFAULT_CROSSOVER_HZ: Final = 120.0
 _BATCH_BLOCKS: Final = 6 * BLOCKS_A_SECOND
 """Blocks measured at once where they have come: calls cost less, and the memory is still near."""
-
-
-def _joined(parts: list[npt.NDArray[np.void]]) -> npt.NDArray[np.void]:
-    """Records one after the other."""
-    full = [part for part in parts if len(part)]
-    return full[0] if len(full) == 1 else np.concatenate(full or parts[:1])
 
 
 class Chain:
@@ -215,7 +209,7 @@ class Chain:
             if 0 < rest < self._filled:
                 self._pending[:rest] = self._pending[self._filled - rest : self._filled]
             self._filled = rest
-        return _joined(done) if done else empty_soundings()
+        return joined(done) if done else empty_soundings()
 
     def _is_ready(self, part: Samples) -> bool:
         """Whether frames can be measured where they lie: whole blocks, as live sound and files give them."""
@@ -248,7 +242,9 @@ class Chain:
         """Measure the whole blocks among some frames; how many frames are left behind them."""
         length = self.grid.block_frames(self._block)
         blocks, rest = divmod(len(frames), length)
-        for run in self._planner.plan(frames[: blocks * length], blocks) if blocks else ():
+        if blocks == 0:
+            return rest
+        for run in self._planner.plan(frames[: blocks * length], blocks):
             self._measure(frames[run.first * length : (run.first + run.count) * length], run)
             done.append(self._close_soundings())
         return rest
@@ -289,6 +285,7 @@ class Chain:
             self._feed_low_sink()
 
     def _land(self) -> None:
+        """Take in all blocks that are being measured."""
         while self._flights:
             self._land_first()
 
@@ -300,7 +297,7 @@ class Chain:
             self._note_bad(records, bad, block)
         first_frame = self._grid_start + self.grid.cell_edge(block * CELLS_A_BLOCK) - self._pass_start
         self._new_overs += self._overs.add(peaks, first_frame=first_frame)
-        self._waiting = _joined([self._waiting, records])
+        self._waiting = joined([self._waiting, records])
 
     def _keep_low_audio(self, *, is_clean: bool) -> None:
         audio = self._analyser.take_low_audio()
@@ -486,7 +483,8 @@ class Chain:
         waiting = self._powers_of(self._waiting) if len(self._waiting) else None
         return readings.reading_of(self, waiting, gated or readings.gated_of(self))
 
-    def _powers_of(self, blocks: Blocks) -> Floats:  # of the cells, weighted
+    def _powers_of(self, blocks: Blocks) -> Floats:
+        """Weighted K power of the cells."""
         return np.asarray((blocks["cell_power"][..., : self.channels] @ self._weights).reshape(-1))
 
     def close(self) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from meter.dsp.analyser import OVERLAY, Blocks
 from meter.dsp.grid import BLOCKS_A_SOUNDING
@@ -15,6 +16,12 @@ _ENERGIES: Final = slice(0, MAX_CHANNELS)
 _SAMPLES: Final = slice(MAX_CHANNELS, 2 * MAX_CHANNELS)
 _FULL: Final = slice(2 * MAX_CHANNELS, 2 * MAX_CHANNELS + 3)
 _LOWS: Final = slice(2 * MAX_CHANNELS + 3, None)
+
+
+def joined(parts: list[npt.NDArray[np.void]]) -> npt.NDArray[np.void]:
+    """Records one after the other; to join them costs as much as to measure some of them."""
+    full = [part for part in parts if len(part)]
+    return full[0] if len(full) == 1 else np.concatenate(full or parts[:1])
 
 
 def make_rows(blocks: Blocks) -> Soundings:
